@@ -56,8 +56,9 @@ class Tick:
 
     Temperatures are calibrated readings in °C, None when not trusted (then `faults` says why, by
     role). `demand` is -1 (full fan) to +1 (full heat). `heat` and `fan` are the relays as read
-    back after switching. `step` counts from 1. `trips` are latched interlocks, `vetoes` every
-    interlock that forbids something now.
+    back after switching. `target_high_c` is set while the beer may rise freely up to it. `step`
+    counts from 1. `trips` are latched interlocks, `vetoes` every interlock that forbids something
+    now.
     """
 
     chamber: str
@@ -77,6 +78,7 @@ class Tick:
     faults: Mapping[str, str] = field(default_factory=dict)
     offset_k: Mapping[str, float] = field(default_factory=dict)
     target_c: float | None = None
+    target_high_c: float | None = None
     batch: str | None = None
     step: int | None = None
     step_name: str | None = None

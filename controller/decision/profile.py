@@ -1,8 +1,14 @@
-"""Profile: where the beer should be now. (Fourth stage.)"""
+"""Profile: where the beer should be now. (Third stage.)
+
+It walks through a fermentation procedure by elapsed time, or to the gravity at which a step ends if
+that comes first. It knows nothing of pads and fans, and never moves a target outside its steps.
+"""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+
+from controller.decision.vocabulary import Moment, Target, Transition
 
 
 @dataclass(frozen=True, slots=True)
@@ -16,8 +22,8 @@ class Step:
             `free_rise` the ceiling up to which the beer may warm itself.
         hold_s: how long the step lasts, in s; None: until `end_sg`, or for good.
         end_sg: the specific gravity at which the step ends, if that comes first; None: time only.
-        free_rise: the beer may be anywhere from `start_c` to `end_c`, and is neither heated nor
-            cooled in between.
+        free_rise: the beer may warm itself from `start_c` to `end_c`: heat only guards the floor,
+            and nothing cools it below the ceiling.
     """
 
     name: str
@@ -34,3 +40,80 @@ class Profile:
 
     name: str
     steps: tuple[Step, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class ProfileMemory:
+    """How far the procedure has come.
+
+    Args:
+        index: the step, from 0.
+        elapsed_s: how long that step has lasted.
+        has_begun: whether the beginning has been told.
+        last_mono_s: when this stage last looked; None before its first look.
+    """
+
+    index: int = 0
+    elapsed_s: float = 0.0
+    has_begun: bool = False
+    last_mono_s: float | None = None
+
+
+def follow(
+    profile: Profile | None, memory: ProfileMemory, gravity_sg: float | None, now: Moment
+) -> tuple[ProfileMemory, Target | None, tuple[Transition, ...]]:
+    """The target now.
+
+    Args:
+        profile: the procedure to follow; None when there is none.
+        memory: how far it has come.
+        gravity_sg: the newest gravity known, as specific gravity; None when there is none.
+        now: this tick.
+
+    Returns:
+        the memory, the target (None without a procedure), and what began or changed.
+    """
+    if profile is None:
+        return ProfileMemory(), None, ()
+    transitions: list[Transition] = []
+    dt_s = 0.0 if memory.last_mono_s is None else max(0.0, now.mono_s - memory.last_mono_s)
+    memory = replace(memory, elapsed_s=memory.elapsed_s + dt_s, last_mono_s=now.mono_s)
+    if not memory.has_begun:
+        memory = replace(memory, has_begun=True)
+        transitions.append(_told("profile", "begun", profile, memory, now))
+    while (over_s := _over_s(profile, memory, gravity_sg)) is not None:
+        memory = replace(memory, index=memory.index + 1, elapsed_s=over_s)
+        transitions.append(_told("step", "changed", profile, memory, now))
+    return memory, _target(profile, memory), tuple(transitions)
+
+
+def _over_s(profile: Profile, memory: ProfileMemory, gravity_sg: float | None) -> float | None:
+    """How long ago the current step ended; None when it goes on, as the last one always does."""
+    if memory.index >= len(profile.steps) - 1:
+        return None
+    step = profile.steps[memory.index]
+    if step.hold_s is not None and memory.elapsed_s >= step.hold_s:
+        return memory.elapsed_s - step.hold_s
+    if step.end_sg is not None and gravity_sg is not None and gravity_sg <= step.end_sg:
+        return 0.0
+    return None
+
+
+def _target(profile: Profile, memory: ProfileMemory) -> Target:
+    step = profile.steps[memory.index]
+    low_c = high_c = step.end_c
+    slope = 0.0
+    if step.free_rise:
+        low_c, high_c = sorted((step.start_c, step.end_c))
+    elif step.hold_s and memory.elapsed_s < step.hold_s:
+        slope = (step.end_c - step.start_c) / step.hold_s
+        low_c = high_c = step.start_c + slope * memory.elapsed_s
+    return Target(low_c, high_c, slope, memory.index + 1, step.name, memory.elapsed_s)
+
+
+def _told(
+    code: str, state: str, profile: Profile, memory: ProfileMemory, now: Moment
+) -> Transition:
+    step = profile.steps[memory.index]
+    where = f"step {memory.index + 1} of {len(profile.steps)}, {step.name}"
+    return Transition(code, state, now.mono_s, f"{profile.name}: {where}.")

@@ -74,6 +74,7 @@ class Sensed:
     value_c: float | None = None
     age_s: float = float("inf")
     slope_k_per_s: float | None = None
+    change_k: float = 0.0
     fault: Fault | None = None
     fitted: bool = False
 

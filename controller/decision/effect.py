@@ -1,0 +1,133 @@
+"""Effect: whether switching does what it should. (Second stage.)
+
+Control never judges itself, so this stage watches from the side: it compares the trend of the beer
+with the least and the most that a sound vessel could do under what the relays really did, and sums
+the disagreement in kelvin. It decides nothing about relays; the interlocks act on what it finds.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+from controller.decision.vocabulary import Applied, Evidence, Finding, Moment
+from controller.thermal.model import (
+    CAPACITY_HIGH_SHARE,
+    CAPACITY_LOW_SHARE,
+    DELAY_S_MAX,
+    Vessel,
+)
+
+# Why: eight steps of a DS18B20; less could be its noise, more would tell too late.
+MISSING_RISE_K = 0.5
+# Why: the coast of a well-pressed pad is 0.05 to 0.4 K and is in the model; 0.3 K more is not.
+EXCESS_RISE_K = 0.3
+# Why: a litre of cold water makes the beer fall once; a dead pad goes on falling.
+SECOND_LOOK_S = 7200.0
+# Why: beer never falls this fast (5 K/h with a strong fan, 8 K/h bare); a probe in cold air does.
+FALL_K_IN_5_MIN = 3.0
+# Why: the coldest garage worth assuming when no probe measures it.
+GARAGE_C_ASSUMED_LOW = -15.0
+# Why: a fan, or a lid just opened, cools in ways the model has no number for.
+FAN_SHADOW_S = 1800.0
+TICK_GAP_S_MAX = 60.0  # Why: over a longer gap nobody knows what the relays did.
+OFF_SHARE = 0.1  # Why: below it the pad has been as good as off.
+
+
+@dataclass(frozen=True, slots=True)
+class EffectMemory:
+    """Running sums.
+
+    Args:
+        duty_lagged: what the pad gives the beer now, as a share, behind by the longest sane delay.
+        missing_k: how far the rise has stayed behind the least it could be.
+        excess_k: how far it has gone beyond the most it could be.
+        suspected_mono_s: when `missing_k` last ran over; None when it has not.
+        fan_mono_s: when the fan last ran; None when it has not.
+        last_mono_s: when this stage last looked; None before its first look.
+    """
+
+    duty_lagged: float = 0.0
+    missing_k: float = 0.0
+    excess_k: float = 0.0
+    suspected_mono_s: float | None = None
+    fan_mono_s: float | None = None
+    last_mono_s: float | None = None
+
+
+def watch(
+    vessel: Vessel, memory: EffectMemory, evidence: Evidence, applied: Applied, now: Moment
+) -> tuple[EffectMemory, tuple[Finding, ...]]:
+    """What has been seen of the relays' effect, given what they really did since the last tick."""
+    dt_s = 0.0 if memory.last_mono_s is None else now.mono_s - memory.last_mono_s
+    if not 0.0 < dt_s <= TICK_GAP_S_MAX:
+        return EffectMemory(last_mono_s=now.mono_s, fan_mono_s=memory.fan_mono_s), ()
+    duty = memory.duty_lagged + (float(applied.heat) - memory.duty_lagged) * dt_s / DELAY_S_MAX
+    memory = replace(
+        memory,
+        duty_lagged=duty,
+        fan_mono_s=now.mono_s if applied.fan else memory.fan_mono_s,
+        last_mono_s=now.mono_s,
+    )
+    return _compare(vessel, memory, evidence, applied, dt_s)
+
+
+def _compare(
+    vessel: Vessel, memory: EffectMemory, evidence: Evidence, applied: Applied, dt_s: float
+) -> tuple[EffectMemory, tuple[Finding, ...]]:
+    findings: list[Finding] = []
+    beer = evidence.beer
+    if beer.value_c is None or beer.slope_k_per_s is None:
+        return replace(memory, missing_k=0.0, excess_k=0.0), ()
+    if beer.change_k < -FALL_K_IN_5_MIN:
+        findings.append(Finding.FALL_TOO_FAST)
+    least, most = _sane_slopes(vessel, memory.duty_lagged, beer.value_c, evidence.garage.value_c)
+    fastest = 2.0 * vessel.rise_k_per_s  # Why: one step of the probe must not look like an hour.
+    slope = min(max(beer.slope_k_per_s, -fastest), fastest)
+    excess_k = max(0.0, memory.excess_k + (slope - most) * dt_s)
+    if excess_k > EXCESS_RISE_K:
+        is_off = memory.duty_lagged < OFF_SHARE
+        findings.append(Finding.HEAT_WHILE_OFF if is_off else Finding.RISE_TOO_FAST)
+        excess_k = 0.0
+    memory = replace(memory, excess_k=excess_k)
+    if _in_fan_shadow(memory):
+        return replace(memory, missing_k=0.0), tuple(findings)
+    memory, is_missing = _missing(memory, (least - slope) * dt_s)
+    if is_missing:
+        findings.append(Finding.HEAT_WITHOUT_EFFECT)
+    return memory, tuple(findings)
+
+
+def _missing(memory: EffectMemory, shortfall_k: float) -> tuple[EffectMemory, bool]:
+    """Sums the shortfall; it counts when it runs over twice within the second look."""
+    missing_k = max(0.0, memory.missing_k + shortfall_k)
+    if missing_k <= MISSING_RISE_K:
+        return replace(memory, missing_k=missing_k), False
+    now_s = memory.last_mono_s
+    first_s = memory.suspected_mono_s
+    assert now_s is not None
+    again = first_s is not None and now_s - first_s <= SECOND_LOOK_S
+    return replace(memory, missing_k=0.0, suspected_mono_s=now_s), again
+
+
+def _sane_slopes(
+    vessel: Vessel, duty: float, beer_c: float, garage_c: float | None
+) -> tuple[float, float]:
+    """The least and the most the beer's slope can be in a sound vessel, in K/s."""
+    coldest_c = GARAGE_C_ASSUMED_LOW if garage_c is None else garage_c
+    warmest_c = beer_c if garage_c is None else garage_c
+    heat_w = vessel.pad_w * duty
+    loss_most_w = max(vessel.loss_high_w_per_k * (beer_c - coldest_c), 0.0)
+    loss_least_w = min(
+        vessel.loss_low_w_per_k * (beer_c - warmest_c),
+        vessel.loss_high_w_per_k * (beer_c - warmest_c),
+    )
+    least = (heat_w - loss_most_w) / (CAPACITY_HIGH_SHARE * vessel.capacity_j_per_k)
+    most = (heat_w + vessel.ferment_w_max - loss_least_w) / (
+        CAPACITY_LOW_SHARE * vessel.capacity_j_per_k
+    )
+    return least, most
+
+
+def _in_fan_shadow(memory: EffectMemory) -> bool:
+    fan_s, now_s = memory.fan_mono_s, memory.last_mono_s
+    return fan_s is not None and now_s is not None and now_s - fan_s < FAN_SHADOW_S

@@ -1,0 +1,77 @@
+"""Proportioning: a demand between -1 and +1 becomes on and off. (Sixth stage.)
+
+Each relay has an account of seconds it owes: demand adds to it, running pays it off. It switches on
+when half a swing is owed and off when half a swing is overpaid, so that on average the demand is
+met exactly, whatever was forbidden or held meanwhile, and no run or rest is shorter than the
+swing. It forbids nothing; the interlocks may still hold or refuse what it wants.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from controller.bounded import setting
+from controller.decision.vocabulary import Applied, Moment, Wanted
+
+DT_S_MAX = 60.0  # Why: over a longer gap nobody knows what was run.
+
+
+@dataclass(frozen=True, slots=True)
+class ProportioningSettings:
+    """How finely heat and fan are dosed."""
+
+    cycle_s: float = setting(
+        "the shortest full cycle of on and off, reached at half demand",
+        unit="s",
+        default=600.0,
+        low=240.0,
+        high=1800.0,
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class ProportioningMemory:
+    """The seconds each relay owes (above 0) or has overpaid (below 0)."""
+
+    heat_owed_s: float = 0.0
+    fan_owed_s: float = 0.0
+    last_mono_s: float | None = None
+
+
+def proportion(
+    settings: ProportioningSettings,
+    memory: ProportioningMemory,
+    demand: float,
+    applied: Applied,
+    now: Moment,
+) -> tuple[ProportioningMemory, Wanted]:
+    """What to switch on, given what the relays really did since the last tick."""
+    dt_s = 0.0 if memory.last_mono_s is None else now.mono_s - memory.last_mono_s
+    if not 0.0 < dt_s <= DT_S_MAX:
+        dt_s = 0.0
+    # Why: on and off of `d` parts of a cycle of c seconds swing the account by c d (1 - d), which
+    # is a quarter of c at half demand; a fixed swing makes the cycle longer towards both ends.
+    swing_s = settings.cycle_s / 4.0
+    heat_owed_s = _owed(memory.heat_owed_s, max(demand, 0.0), applied.heat, dt_s, swing_s)
+    fan_owed_s = _owed(memory.fan_owed_s, max(-demand, 0.0), applied.fan, dt_s, swing_s)
+    wanted = Wanted(
+        heat=_wants(heat_owed_s, max(demand, 0.0), applied.heat, swing_s),
+        fan=_wants(fan_owed_s, max(-demand, 0.0), applied.fan, swing_s),
+    )
+    return ProportioningMemory(heat_owed_s, fan_owed_s, now.mono_s), wanted
+
+
+def _owed(owed_s: float, duty: float, is_on: bool, dt_s: float, swing_s: float) -> float:
+    owed_s += (duty - float(is_on)) * dt_s
+    # Why: what could not be run for long must not all be run afterwards.
+    return min(max(owed_s, -swing_s), swing_s)
+
+
+def _wants(owed_s: float, duty: float, is_on: bool, swing_s: float) -> bool:
+    if duty >= 1.0:
+        return True
+    if duty <= 0.0:
+        return False
+    if is_on:
+        return owed_s > -swing_s / 2.0
+    return owed_s >= swing_s / 2.0
