@@ -1,0 +1,109 @@
+"""Numbers, moments and spans as a person writes them.
+
+The only place where a unit or a time of day is turned into text. Times are shown in one zone, the
+dashboard's own, which the page names; a `zone` of None means the zone of the machine. Decides
+nothing else.
+"""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime, tzinfo
+
+HOUR_S = 3600.0  # Source: SI brochure, table 8: 1 h = 3600 s.
+DAY_S = 24 * HOUR_S  # Source: SI brochure, table 8: 1 d = 86 400 s.
+_WEEKDAY_DAYS_MAX = 6  # Why: a week back, the name of the weekday would mean two days.
+_EXACT_HOURS_MAX = 6  # Why: past this nobody plans by the minute.
+_EXACT_DAYS_MAX = 2  # Why: "1 day 7 h" still matters for dry hops, "9 days 7 h" does not.
+
+
+def local(utc_s: float, zone: tzinfo | None) -> datetime:
+    """The moment in the zone of the page."""
+    return datetime.fromtimestamp(utc_s, UTC).astimezone(zone)
+
+
+def machine_time(utc_s: float, zone: tzinfo | None) -> str:
+    """For <time datetime=…>: ISO 8601 with the offset, to the second."""
+    return local(utc_s, zone).isoformat(timespec="seconds")
+
+
+def form_time(utc_s: float, zone: tzinfo | None) -> str:
+    """For <input type=datetime-local>: local, to the minute."""
+    return local(utc_s, zone).strftime("%Y-%m-%dT%H:%M")
+
+
+def zone_name(utc_s: float, zone: tzinfo | None) -> str:
+    """The short name of the zone at this moment, such as CET."""
+    return local(utc_s, zone).strftime("%Z")
+
+
+def moment(utc_s: float, now_utc_s: float, zone: tzinfo | None) -> str:
+    """`14:20` today, `Tuesday 14:20` within the week, else `3 January 14:20` (with the year when
+    it is another).
+    """
+    then, now = local(utc_s, zone), local(now_utc_s, zone)
+    days = abs((now.date() - then.date()).days)
+    if days == 0:
+        return then.strftime("%H:%M")
+    if days <= _WEEKDAY_DAYS_MAX:
+        return then.strftime("%A %H:%M")
+    year = "" if then.year == now.year else f" {then.year}"
+    return f"{then.day} {then.strftime('%B')}{year} {then.strftime('%H:%M')}"
+
+
+def span(seconds: float) -> str:
+    """A length of time: `40 s`, `12 min`, `2 h 5 min`, `31 h`, `1 day 7 h`, `9 days`."""
+    whole_s = max(0, round(seconds))
+    if whole_s < 90:
+        return f"{whole_s} s"
+    minutes = round(whole_s / 60)
+    if minutes < 90:
+        return f"{minutes} min"
+    hours, minutes = divmod(minutes, 60)
+    if hours < _EXACT_HOURS_MAX and minutes:
+        return f"{hours} h {minutes} min"
+    hours = round(whole_s / HOUR_S)
+    if hours < 48:
+        return f"{hours} h"
+    days, hours = divmod(hours, 24)
+    rest = f" {hours} h" if hours and days < _EXACT_DAYS_MAX + 1 else ""
+    return f"{days} days{rest}"
+
+
+def temperature(value_c: float | None) -> str:
+    """`35.0 °C`, or an em dash when there is none. The space does not break."""
+    return "—" if value_c is None else f"{_minus(value_c, 1)}\u00a0°C"
+
+
+def difference(value_k: float) -> str:
+    """The size of a temperature difference: `0.4 °C`."""
+    return f"{abs(value_k):.1f}\u00a0°C"
+
+
+def gravity(value_sg: float) -> str:
+    """A specific gravity, three decimals: `1.048`."""
+    return f"{value_sg:.3f}"
+
+
+def percent(share: float) -> str:
+    """A share (0 to 1) as whole per cent."""
+    return f"{_minus(share * 100, 0)}\u00a0%"
+
+
+def day_number(now_utc_s: float, pitched_utc_s: float) -> int:
+    """Day 1 is the first 24 hours after pitching; 0 before it."""
+    return int((now_utc_s - pitched_utc_s) // DAY_S) + 1 if now_utc_s >= pitched_utc_s else 0
+
+
+def listed(things: tuple[str, ...]) -> str:
+    """`a`, `a and b`, `a, b and c`."""
+    if len(things) < 2:
+        return "".join(things)
+    return f"{', '.join(things[:-1])} and {things[-1]}"
+
+
+def _minus(value: float, decimals: int) -> str:
+    """A number with a true minus sign, and no minus before zero."""
+    text = f"{value:.{decimals}f}"
+    if float(text) == 0:
+        text = text.lstrip("-")
+    return text.replace("-", "\u2212")
