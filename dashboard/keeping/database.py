@@ -25,6 +25,7 @@ BUSY_S = 10.0  # Why: only a backup or a person's sqlite3 shell can hold the fil
 # Why: a commit touches six or seven pages for a dozen rows, and every page is written whole;
 # measured in tests/bench: small pages write a third of what 4096 do to the card, per commit.
 PAGE_BYTES = 1024
+WAL_PAGES = 4000
 READERS_KEPT_MAX = 8  # Why: more idle readers than handlers at work would only hold memory.
 _MIGRATION = re.compile(r"(\d{4})_[a-z0-9_]+\.sql")  # Why: the number is the schema's version.
 
@@ -96,6 +97,7 @@ class Database:
                 _refuse_a_stranger(self.path, writer)
                 writer.execute("PRAGMA journal_mode = WAL")
                 writer.execute("PRAGMA synchronous = FULL")
+                writer.execute(f"PRAGMA wal_autocheckpoint = {WAL_PAGES}")
                 writer.execute("PRAGMA foreign_keys = ON")
                 self._migrate(writer)
         except BaseException:
