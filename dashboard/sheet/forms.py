@@ -102,12 +102,19 @@ class Reader:
 
 
 def gravity_value(
-    reader: Reader, name: str, unit: GravityUnit, sample_c: float = 20.0, hydrometer_c: float = 20.0
+    reader: Reader,
+    name: str,
+    unit: GravityUnit,
+    sample_c: float = 20.0,
+    calibrated_c: float = 20.0,
+    original_sg: float | None = None,
 ) -> float:
     """A gravity field as corrected SG; NaN when it cannot be meant."""
     entered = reader.number(name, "1.048" if unit is GravityUnit.SG else "12.0")
-    corrected = reader.tried(name, lambda: sg_of_reading(entered, unit, sample_c, hydrometer_c))
-    return math.nan if corrected is None else corrected
+    corrected_sg = reader.tried(
+        name, lambda: sg_of_reading(entered, unit, sample_c, calibrated_c, original_sg)
+    )
+    return math.nan if corrected_sg is None else corrected_sg
 
 
 def unit_of(reader: Reader, name: str = "unit") -> GravityUnit:

@@ -9,7 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from controller.wire import Event, Presence, PresenceState, Tick
-from dashboard.facts import Batch
+from dashboard.facts import Batch, Bucket, Curve
 
 SILENT_TICKS = 6  # Why: a courier may be busy for a few ticks; six in a row are silence.
 SILENT_S_MIN = 60.0  # Why: a minute is what a broker and a network need to find each other again.
@@ -29,7 +29,7 @@ class Seen:
         batch: the batch that is in the chamber.
         on_target_since_utc_s: since when the beer has been within `ON_TARGET_K`; None when it is
             not, or when that is unknown.
-        standing: the newest `raised` or `tripped` event of every trouble that still stands.
+        standing: the newest `raised` or `tripped` event of every trouble that is not over.
     """
 
     chamber: str
@@ -48,8 +48,10 @@ class Seen:
 
     @property
     def is_stopped(self) -> bool:
-        """The controller said that it stops, and nothing came after."""
-        return self.presence is not None and self.presence.state == PresenceState.STOPPED
+        """The controller said that it stops, and no tick came after."""
+        if self.presence is None or self.presence.state != PresenceState.STOPPED:
+            return False
+        return self.tick is None or self.tick.utc_s <= self.presence.utc_s
 
     @property
     def is_silent(self) -> bool:
@@ -66,3 +68,27 @@ class Seen:
     def is_live(self) -> bool:
         """What the tick says may be taken for the present."""
         return self.tick is not None and not self.is_stopped and not self.is_silent
+
+
+def on_target_since_utc_s(curve: Curve, tick: Tick) -> float | None:
+    """Since when the beer has been within `ON_TARGET_K` of its target, to the length of a bucket.
+
+    None when it is not now, or may rise freely. Goes back over gaps, and to the curve's beginning
+    at most.
+    """
+    if tick.beer_c is None or tick.target_c is None or tick.target_high_c is not None:
+        return None
+    if abs(tick.beer_c - tick.target_c) > ON_TARGET_K:
+        return None
+    since_utc_s = tick.utc_s
+    for bucket in reversed(curve.buckets):
+        if not _is_on_target(bucket):
+            break
+        since_utc_s = min(since_utc_s, bucket.start_utc_s)
+    return since_utc_s
+
+
+def _is_on_target(bucket: Bucket) -> bool:
+    if bucket.beer_mean_c is None or bucket.target_c is None:
+        return False
+    return abs(bucket.beer_mean_c - bucket.target_c) <= ON_TARGET_K

@@ -10,10 +10,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from datetime import tzinfo
 
 from controller.wire import Event, Tick
-from dashboard.sheet import words
 from dashboard.sheet.seen import Seen
 
 _RANKS = ("high", "medium", "low")  # Source: ISA-18.2 asks for a few priorities; these are its own.
@@ -106,7 +104,7 @@ def holding_off(tick: Tick) -> str | None:
     return next((code for code in tick.vetoes if code not in _FAN_ONLY), None)
 
 
-def troubles(seen: Seen, zone: tzinfo | None) -> tuple[Trouble, ...]:
+def troubles(seen: Seen) -> tuple[Trouble, ...]:
     """Everything that is wrong now, the most urgent first, each once."""
     found: dict[str, Trouble] = {}
     for trouble in (*_silence(seen), *_told(seen), *_vetoes(seen), *_probes(seen)):
@@ -187,10 +185,3 @@ def standing(events: tuple[Event, ...]) -> tuple[Event, ...]:
         if event.state in ("raised", "tripped", "cleared", "released"):
             newest[event.code] = event
     return tuple(each for each in newest.values() if each.state in ("raised", "tripped"))
-
-
-def when(trouble: Trouble, seen: Seen, zone: tzinfo | None) -> str:
-    """`since 14:20`, or nothing when it is not known."""
-    if trouble.since_utc_s is None:
-        return ""
-    return f"since {words.moment(trouble.since_utc_s, seen.now_utc_s, zone)}"

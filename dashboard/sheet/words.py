@@ -50,6 +50,19 @@ def moment(utc_s: float, now_utc_s: float, zone: tzinfo | None) -> str:
     return f"{then.day} {then.strftime('%B')}{year} {then.strftime('%H:%M')}"
 
 
+def short_moment(utc_s: float, zone: tzinfo | None) -> str:
+    """For a table: `Tue 14:20`."""
+    return local(utc_s, zone).strftime("%a %H:%M")
+
+
+def moment_to_second(utc_s: float, now_utc_s: float, zone: tzinfo | None) -> str:
+    """As `moment`, with the seconds when it is today."""
+    then = local(utc_s, zone)
+    if then.date() == local(now_utc_s, zone).date():
+        return then.strftime("%H:%M:%S")
+    return moment(utc_s, now_utc_s, zone)
+
+
 def span(seconds: float) -> str:
     """A length of time: `40 s`, `12 min`, `2 h 5 min`, `31 h`, `1 day 7 h`, `9 days`."""
     whole_s = max(0, round(seconds))
@@ -72,6 +85,11 @@ def span(seconds: float) -> str:
 def temperature(value_c: float | None) -> str:
     """`35.0 °C`, or an em dash when there is none. The space does not break."""
     return "—" if value_c is None else f"{_minus(value_c, 1)}\u00a0°C"
+
+
+def degrees(value_c: float | None) -> str:
+    """As `temperature`, for a column whose head names the unit."""
+    return "—" if value_c is None else _minus(value_c, 1)
 
 
 def difference(value_k: float) -> str:

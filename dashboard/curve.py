@@ -1,0 +1,115 @@
+"""The curve of a chamber's page: fetches the window, and makes the picture or the table of it."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import tzinfo
+
+from markupsafe import Markup
+
+from controller.wire import EventState
+from dashboard import look, series
+from dashboard.facts import Batch, Bucket, Curve
+from dashboard.sheet import draw, readings, windows, words
+from dashboard.sheet.seen import Seen
+from dashboard.sheet.windows import Link
+from dashboard.store import Store
+
+BUCKETS = 640  # Why: twice a phone's columns; a week of them is about 12 kB compressed.
+TABLE_ROWS = 48  # Why: half-hours of a day; more is not read by anybody.
+
+
+@dataclass(frozen=True, slots=True)
+class Shown:
+    """What the template needs. Exactly one of `svg` and `table` is set."""
+
+    title: str
+    choices: tuple[Link, ...]
+    moves: tuple[Link, ...]
+    href: str
+    other_view: str
+    every_s: float
+    follows: bool
+    has_gravities: bool
+    has_batch: bool
+    svg: Markup | None = None
+    table: tuple[Bucket, ...] | None = None
+
+
+def shown(store: Store, seen: Seen, query: Mapping[str, str], zone: tzinfo | None) -> Shown:
+    """The curve an address asks for."""
+    window = windows.chosen(query, seen.batch, seen.now_utc_s)
+    view = "table" if query.get("view") == "table" else ""
+    base = f"/chambers/{seen.chamber}"
+    curve = series.window(
+        store,
+        seen.chamber,
+        window.from_utc_s,
+        window.to_utc_s + 1,
+        TABLE_ROWS if view else BUCKETS,
+    )
+    picture = _picture(store, seen, curve, zone)
+    return Shown(
+        picture.title,
+        windows.choices(base, window, seen.batch, view),
+        windows.moves(base, window, seen.now_utc_s, view),
+        windows.here(base, window, view),
+        windows.here(base, window, "" if view else "table"),
+        windows.every_s(window, curve.bucket_s),
+        bool(window.key),
+        bool(picture.gravities),
+        seen.batch is not None,
+        None if view else Markup(draw.draw(picture)),  # noqa: S704 - draw escapes every text
+        curve.buckets[::-1] if view else None,
+    )
+
+
+def _picture(store: Store, seen: Seen, curve: Curve, zone: tzinfo | None) -> draw.Picture:
+    now = seen.now_utc_s
+    from_text = words.moment(curve.from_utc_s, now, zone)
+    title = f"{seen.chamber}, {from_text} to {words.moment(curve.to_utc_s, now, zone)}"
+    return draw.Picture(
+        curve,
+        title,
+        _described(curve),
+        _marks(store, seen),
+        _gravities(store, seen.batch),
+        None if seen.batch is None else seen.batch.pitched_utc_s,
+        zone,
+    )
+
+
+def _described(curve: Curve) -> str:
+    """What the picture shows, in words, for who cannot see it."""
+    lows = [each.beer_low_c for each in curve.buckets if each.beer_low_c is not None]
+    highs = [each.beer_high_c for each in curve.buckets if each.beer_high_c is not None]
+    if not lows or not highs:
+        return "No beer temperature was read in this time."
+    heat = sum(each.heat_share for each in curve.buckets) / len(curve.buckets)
+    last = next(each for each in reversed(curve.buckets) if each.beer_mean_c is not None)
+    return (
+        f"The beer was between {words.temperature(min(lows))} and "
+        f"{words.temperature(max(highs))}, and at {words.temperature(last.beer_mean_c)} at the "
+        f"end. Heat was on {words.percent(heat)} of the time. The same as a table is one link away."
+    )
+
+
+def _marks(store: Store, seen: Seen) -> tuple[draw.Mark, ...]:
+    changed = (
+        draw.Mark(event.utc_s, f"step {event.step}")
+        for event in look.events(store, seen)
+        if event.step is not None and event.state == EventState.CHANGED
+    )
+    pitched = () if seen.batch is None else (draw.Mark(seen.batch.pitched_utc_s, "pitched"),)
+    return (*pitched, *changed)
+
+
+def _gravities(store: Store, batch: Batch | None) -> tuple[draw.GravityPoint, ...]:
+    if batch is None:
+        return ()
+    return tuple(
+        draw.GravityPoint(row.reading.taken_utc_s, row.corrected_sg)
+        for row in readings.rows(batch, store.gravities(batch.id))
+        if row.corrected_sg is not None
+    )

@@ -1,0 +1,202 @@
+"""The pages: look a chamber up, say what it means, fill in a template.
+
+Each function here is one route's and is run in a thread of its own, because the store is read from
+the disk. It refuses an unknown chamber with a page that says so; what was typed into a form comes
+back with the messages beside the fields (status 422), and an accepted form answers with a redirect,
+so that loading the page again sends nothing twice.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, replace
+from datetime import tzinfo
+from typing import Any
+
+from starlette.exceptions import HTTPException
+from starlette.requests import Request
+from starlette.responses import HTMLResponse, RedirectResponse, Response
+
+from dashboard import look
+from dashboard.curve import Shown, shown
+from dashboard.errors import EntryError
+from dashboard.facts import Batch
+from dashboard.fermentation.strains import strain, strains
+from dashboard.live import LiveHub
+from dashboard.render import Render
+from dashboard.sheet import entries, readings, words
+from dashboard.sheet.forms import Filled
+from dashboard.sheet.seen import Seen
+from dashboard.sheet.sentences import first_sentence, headline
+from dashboard.sheet.troubles import Trouble, troubles
+from dashboard.store import Store
+from dashboard.stream import Fresh
+
+EVENTS_SHOWN = 20  # Why: the last days of a chamber; the rest is history.
+
+
+@dataclass(frozen=True, slots=True)
+class Sheet:
+    """What stands at the top of a chamber's page."""
+
+    seen: Seen
+    sentence: str
+    headline: str
+    troubles: tuple[Trouble, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Pages:
+    """Everything a page is made from. `clock` gives UTC seconds."""
+
+    store: Store
+    hub: LiveHub
+    render: Render
+    clock: Callable[[], float]
+    calibrated_c: float
+    zone: tzinfo | None = None
+
+    # Every chamber.
+
+    def chambers(self, request: Request) -> Response:
+        """GET /"""
+        return self._page("chambers.html", **self._every())
+
+    def chambers_fresh(self) -> Fresh:
+        """What the stream of the first page sends."""
+        found = self._every()
+        title = f"{'▲ ' if found['troubled'] else ''}Chambers · barmkeep"
+        return Fresh("all", title, self._text("chambers_now.html", **found))
+
+    def _every(self) -> dict[str, Any]:
+        found = look.every_chamber(self.store, self.hub, self.clock())
+        sheets = [self._sheet(each) for each in found]
+        return {"sheets": sheets, "troubled": any(each.troubles for each in sheets)}
+
+    # One chamber.
+
+    def chamber(self, request: Request) -> Response:
+        """GET /chambers/{name}, or with `part=curve` only its curve."""
+        sheet = self._sheet(self._seen(request))
+        curve = shown(self.store, sheet.seen, request.query_params, self.zone)
+        if request.query_params.get("part") == "curve":
+            return self._page("curve_part.html", sheet=sheet, curve=curve)
+        return self._chamber_page(sheet, curve, Filled({}))
+
+    def chamber_fresh(self, request: Request) -> Fresh:
+        """What the stream of a chamber sends."""
+        sheet = self._sheet(self._seen(request))
+        tick = sheet.seen.tick
+        mark = "▲ " if sheet.troubles else ""
+        return Fresh(
+            f"{tick.boot}:{tick.seq}" if tick else "none",
+            f"{mark}{sheet.headline} {sheet.seen.chamber} · barmkeep",
+            self._text("now.html", sheet=sheet),
+        )
+
+    def _chamber_page(
+        self, sheet: Sheet, curve: Shown, form: Filled[Any], status: int = 200
+    ) -> Response:
+        seen, batch = sheet.seen, sheet.seen.batch
+        table = readings.rows(batch, self.store.gravities(batch.id)) if batch else ()
+        beer_c = seen.tick.beer_c if seen.is_live and seen.tick else None
+        return self._page(
+            "chamber.html",
+            status,
+            sheet=sheet,
+            curve=curve,
+            rows=table,
+            next=readings.what_next(batch, table) if batch else "",
+            gravity_form=form,
+            beer_now="" if beer_c is None else f"{beer_c:.1f}",
+            calibrated=f"{self.calibrated_c:g}",
+            strain_name=_strain_name(batch) if batch else "",
+            events=look.events(self.store, seen)[: -EVENTS_SHOWN - 1 : -1],
+            form_now=words.form_time(self._now(seen), self.zone),
+        )
+
+    def write_gravity(self, request: Request, typed: Mapping[str, str]) -> Response:
+        """POST /chambers/{name}/gravity"""
+        sheet = self._sheet(self._seen(request))
+        batch = sheet.seen.batch
+        if batch is None or typed.get("batch") != str(batch.id):
+            raise HTTPException(409, "The batch changed while you typed.")
+        taken = self.store.gravities(batch.id)
+        filled = entries.gravity_entry(typed, batch, taken, self._now(sheet.seen), self.zone)
+        if filled.value is None:
+            curve = shown(self.store, sheet.seen, {}, self.zone)
+            return self._chamber_page(sheet, curve, filled, 422)
+        self.store.add_gravity(filled.value)
+        return RedirectResponse(f"/chambers/{batch.chamber}#gravity", 303)
+
+    # A batch.
+
+    def batch(self, request: Request) -> Response:
+        """GET /chambers/{name}/batch"""
+        return self._batch_page(self._seen(request), Filled({}))
+
+    def write_batch(self, request: Request, typed: Mapping[str, str]) -> Response:
+        """POST /chambers/{name}/batch. The batch before ends when this one is pitched."""
+        seen = self._seen(request)
+        filled = entries.batch_entry(typed, seen.chamber, strains(), self._now(seen), self.zone)
+        if filled.value is not None and seen.batch is not None:
+            filled = _after(filled, seen.batch)
+        if filled.value is None:
+            return self._batch_page(seen, filled, 422)
+        if seen.batch is not None:
+            self.store.end_batch(seen.batch.id, filled.value.pitched_utc_s)
+        self.store.add_batch(filled.value)
+        return RedirectResponse(f"/chambers/{seen.chamber}", 303)
+
+    def _batch_page(self, seen: Seen, form: Filled[Batch], status: int = 200) -> Response:
+        return self._page(
+            "batch.html",
+            status,
+            chamber=seen.chamber,
+            running=seen.batch,
+            form=form,
+            strains=[(each, entries.suggestion(each)) for each in strains()],
+            form_now=words.form_time(self._now(seen), self.zone),
+        )
+
+    # What they share.
+
+    def refusal(self, status: int, what: str, remedy: str) -> Response:
+        """A page that says what is wrong and what to do."""
+        return self._page("message.html", status, what=what, remedy=remedy)
+
+    def _seen(self, request: Request) -> Seen:
+        found = look.seen(self.store, self.hub, request.path_params["name"], self.clock())
+        if found is None:
+            raise HTTPException(404, "No such chamber.")
+        return found
+
+    def _sheet(self, seen: Seen) -> Sheet:
+        sentence = first_sentence(seen, self.zone)
+        return Sheet(seen, sentence, headline(seen), troubles(seen))
+
+    def _now(self, seen: Seen) -> float:
+        return seen.now_utc_s if seen.is_live else self.clock()
+
+    def _page(self, template: str, status: int = 200, **values: Any) -> Response:
+        return HTMLResponse(self._text(template, **values), status)
+
+    def _text(self, template: str, **values: Any) -> str:
+        zone_name = words.zone_name(self.clock(), self.zone)
+        return self.render(template, zone_name=zone_name, **values)
+
+
+def _after(filled: Filled[Batch], before: Batch) -> Filled[Batch]:
+    """The same form, refused when its batch was pitched before the one it follows."""
+    assert filled.value is not None
+    if filled.value.pitched_utc_s >= before.pitched_utc_s:
+        return filled
+    message = f"That is before {before.name}, which is in this chamber now, was pitched."
+    return replace(filled, value=None, errors={"pitched": message})
+
+
+def _strain_name(batch: Batch) -> str:
+    try:
+        return strain(batch.strain).name
+    except EntryError:
+        return batch.strain
