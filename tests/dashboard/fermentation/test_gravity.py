@@ -77,6 +77,11 @@ def test_without_an_original_a_usual_one_is_assumed_and_costs_little():
         assert corrected_sg(1.008, 35.0) == pytest.approx(known, abs=3e-4)
 
 
+def test_a_strong_wort_is_taken_for_what_it_is_without_an_original():
+    found = corrected_sg(1.085, 35.0)
+    assert found == pytest.approx(corrected_sg(1.085, 35.0, 20.0, found), abs=1e-6)
+
+
 def test_a_reading_in_plato_is_corrected_too():
     found = sg_of_reading(2.0, PLATO, 35.0, 20.0, 1.048)
     assert found == pytest.approx(corrected_sg(sg_from_plato(2.0), 35.0, 20.0, 1.048))
