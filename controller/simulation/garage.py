@@ -23,8 +23,9 @@ BEER_J_PER_L_K = 4_100.0
 # Why: the plume and the wall layer over a 0.075 m² pad; with it the apparent delay at the probe
 # is 5 to 8 minutes, as a vessel of this size shows.
 _NEAR_SHARE = 0.10
-# Why: a pad of 0.075 m² on a vessel with some 0.5 m² of surface.
-_PAD_SHARE = 0.15
+# Why: a pad of 0.075 m² on a vessel with some 0.5 m² of surface; half of it, because heat behind
+# the pad crosses the whole jacket there while the jacket is one node here.
+_PAD_SHARE = 0.075
 # Why: lid and head space are about a fifth of the loss of a vessel 0.3 m across.
 _LID_SHARE = 0.20
 # Why: 50 L of air plus the inner skins that follow it.
