@@ -16,9 +16,9 @@ from dashboard.keeping.rollup import TABLES, Sums, stored
 from dashboard.store import Store
 
 BUCKETS_MAX = 1000  # Why: more points than a wide screen has columns to draw them in.
-# Why: points must be whole multiples of a thinning's step; a fifth fewer points is not seen, half
-# of them is. A finer thinning is taken instead, at ten times the rows but still under 15,000.
-ROUNDING_MAX = 1.2
+# Why: a point must be a whole multiple of a thinning's step. Up to a third fewer points than asked
+# for is not seen; more is, so a finer thinning is taken then, of under 14 rows to a point.
+ROUNDING_MAX = 1.5
 
 
 def window(
