@@ -201,6 +201,19 @@ def test_layered_beer_has_a_steeper_gradient() -> None:
     assert gradients[1] > 3.0 * gradients[0]
 
 
+@pytest.mark.parametrize("pad_w", [10.0, 60.0, 300.0])
+def test_the_gradient_obeys_the_cube_root_law_of_buoyant_exchange(pad_w: float) -> None:
+    """On a steady ramp the core's nine tenths of the power cross: 12 d + 45 d^(4/3) = 0.9 P."""
+    settings = GarageSettings(
+        pad_w=pad_w, loss_w_per_k=0.05, weather=still_air(20.0), ferment=WATER
+    )  # fmt: skip
+    garage = Garage(settings, 1, 0.0)
+    run(garage, 7_200.0, heat=True)
+    gradient_k = garage.near_c - garage.beer_c
+    crossing_w = 12.0 * gradient_k + 45.0 * gradient_k ** (4 / 3)
+    assert crossing_w == pytest.approx(0.9 * pad_w, rel=0.03)
+
+
 def test_a_beer_probe_on_the_pad_follows_the_pad() -> None:
     garage = Garage(GarageSettings(weather=still_air(5.0), ferment=WATER, start_c=30.0), 1, 0.0)
     garage.disturb(Disturbance(seat=ProbeSeat.PAD))

@@ -214,6 +214,18 @@ def test_a_reader_never_meets_half_a_text(bus: OneWireBus) -> None:
     assert torn == []
 
 
+def test_a_file_is_written_only_when_its_text_changes(bus: OneWireBus) -> None:
+    path = bus.folder / bus.rom_id(Role.BEER) / "w1_slave"
+    os.utime(path, ns=(0, 0))
+    bus.feel(Role.BEER, 35.01)
+    assert path.stat().st_mtime_ns == 0
+    bus.set_fault(Role.BEER, BusFault.SHORTED)
+    bus.feel(Role.BEER, 35.0)
+    os.utime(path, ns=(0, 0))
+    bus.feel(Role.BEER, 20.0)
+    assert path.stat().st_mtime_ns == 0
+
+
 def test_offset_drift_and_a_forced_value_show(bus: OneWireBus) -> None:
     with OneWireBus((SimulatedProbe(Role.BEER, offset_k=0.5, noise_k=0.0),), seed=1) as other:
         other.feel(Role.BEER, 20.0)
