@@ -62,6 +62,7 @@ def create_app(
             Route("/chambers/{name}", pages.chamber),
             Route("/chambers/{name}/stream", _stream(streams, pages.chamber_fresh)),
             Route("/chambers/{name}/gravity", _form(pages.write_gravity), methods=["POST"]),
+            Route("/chambers/{name}/gravity/strike", _form(pages.strike_out), methods=["POST"]),
             Route("/chambers/{name}/batch", pages.batch),
             Route("/chambers/{name}/batch", _form(pages.write_batch), methods=["POST"]),
             Mount("/static", StaticFiles(directory=STATIC)),

@@ -17,6 +17,7 @@ from dashboard.sheet.windows import Link
 from dashboard.store import Store
 
 BUCKETS = 640  # Why: twice a phone's columns; a week of them is about 12 kB compressed.
+BUCKET_S_MIN = 20.0  # Why: a few ticks make a bucket; beer does nothing in less.
 TABLE_ROWS = 48  # Why: half-hours of a day; more is not read by anybody.
 
 
@@ -47,7 +48,7 @@ def shown(store: Store, seen: Seen, query: Mapping[str, str], zone: tzinfo | Non
         seen.chamber,
         window.from_utc_s,
         window.to_utc_s + 1,
-        TABLE_ROWS if view else BUCKETS,
+        TABLE_ROWS if view else int(min(BUCKETS, window.span_s / BUCKET_S_MIN)),
     )
     picture = _picture(store, seen, curve, zone)
     return Shown(

@@ -129,6 +129,16 @@ class Pages:
         self.store.add_gravity(filled.value)
         return RedirectResponse(f"/chambers/{batch.chamber}#gravity", 303)
 
+    def strike_out(self, request: Request, typed: Mapping[str, str]) -> Response:
+        """POST /chambers/{name}/gravity/strike: a reading that was mistyped."""
+        seen = self._seen(request)
+        taken = self.store.gravities(seen.batch.id) if seen.batch else ()
+        for reading in taken:
+            if typed.get("reading") == str(reading.id):
+                self.store.remove_gravity(reading.id)
+                return RedirectResponse(f"/chambers/{seen.chamber}#gravity", 303)
+        raise HTTPException(409, "That reading is not in this batch any more.")
+
     # A batch.
 
     def batch(self, request: Request) -> Response:

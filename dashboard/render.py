@@ -10,6 +10,7 @@ from typing import Any, TypeAlias
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
 from dashboard.sheet import words
+from dashboard.sheet.troubles import told
 
 TEMPLATES = Path(__file__).parent / "templates"
 Render: TypeAlias = Callable[..., str]
@@ -29,6 +30,7 @@ def renderer(zone: tzinfo | None) -> Render:
         degrees=words.degrees,
         gravity=words.gravity,
         percent=words.percent,
+        told=told,
         machine_time=lambda utc_s: words.machine_time(utc_s, zone),
         moment=lambda utc_s, now_utc_s: words.moment(utc_s, now_utc_s, zone),
         short_moment=lambda utc_s: words.short_moment(utc_s, zone),

@@ -151,8 +151,10 @@ def _shape(look: str, reads: str, path: str) -> str:
     return f'<path class="{look}"{read} d="{path}"/>'
 
 
-def _text(x: str, y: int, text: str, look: str, anchor: str = "start") -> str:
-    return f'<text x="{x}" y="{y}" class="{look}" text-anchor="{anchor}">{escape(text)}</text>'
+def _text(x: str, y: int, text: str, look: str, anchor: str = "start", dx: int = 0) -> str:
+    aside = f' dx="{dx}"' if dx else ""
+    end = "" if anchor == "start" else f' text-anchor="{anchor}"'
+    return f'<text x="{x}" y="{y}"{aside} class="{look}"{end}>{escape(text)}</text>'
 
 
 def _level_marks(lane: Lane, scale: Scale) -> str:
@@ -243,7 +245,7 @@ def _gravities(picture: Picture) -> str:
         return ""
     scale = gravity_scale([each.corrected_sg for each in picture.gravities])
     parts = [
-        _text("100%", BEER.y(scale, tick) + 4, words.gravity(tick), "scale right")
+        _text("100%", BEER.y(scale, tick) + 4, words.gravity(tick), "scale", dx=6)
         for tick in scale.ticks
     ]
     for each in picture.gravities:

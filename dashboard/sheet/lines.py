@@ -17,6 +17,9 @@ from dashboard.sheet.axis import Scale
 UNITS_PER_BUCKET = 2  # Why: a bucket's middle then lies on a whole number.
 UNITS_PER_PIXEL = 10  # Why: a tenth of a pixel is below what an eye sees; whole numbers are short.
 _LATE_BUCKETS = 1.5  # Why: buckets side by side are exactly one apart; two apart, one is missing.
+_LATE_S_MIN = (
+    90.0  # Why: a close-up has buckets shorter than a tick; silence begins after a minute.
+)
 
 Point: TypeAlias = tuple[int, int]
 Value: TypeAlias = Callable[[Bucket], float | None]
@@ -35,7 +38,7 @@ def runs(curve: Curve, *values: Value) -> list[list[Bucket]]:
         if any(value(bucket) is None for value in values):
             last_utc_s = float("-inf")
             continue
-        if bucket.start_utc_s - last_utc_s > _LATE_BUCKETS * curve.bucket_s:
+        if bucket.start_utc_s - last_utc_s > _late_s(curve):
             found.append([])
         found[-1].append(bucket)
         last_utc_s = bucket.start_utc_s
@@ -46,11 +49,11 @@ def gaps(curve: Curve) -> list[tuple[float, float]]:
     """The stretches (from, to; UTC seconds) after the first bucket for which there is none."""
     found: list[tuple[float, float]] = []
     for bucket, after in pairwise(curve.buckets):
-        if after.start_utc_s - bucket.start_utc_s > _LATE_BUCKETS * curve.bucket_s:
+        if after.start_utc_s - bucket.start_utc_s > _late_s(curve):
             found.append((bucket.start_utc_s + curve.bucket_s, after.start_utc_s))
     if curve.buckets:
         ended_utc_s = curve.buckets[-1].start_utc_s + curve.bucket_s
-        if curve.to_utc_s - ended_utc_s > 2 * _LATE_BUCKETS * curve.bucket_s:
+        if curve.to_utc_s - ended_utc_s > 2 * _late_s(curve):
             found.append((ended_utc_s, curve.to_utc_s))
     return found
 
@@ -86,6 +89,11 @@ def bars(curve: Curve, share: Value, height_px: int) -> str:
         if any(y != floor for _, y in points):
             parts.append(_path(points, closed=True))
     return "".join(parts)
+
+
+def _late_s(curve: Curve) -> float:
+    """How far apart two buckets may begin before it is a gap."""
+    return max(_LATE_S_MIN, _LATE_BUCKETS * curve.bucket_s)
 
 
 def _middle(curve: Curve, bucket: Bucket) -> int:

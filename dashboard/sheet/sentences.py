@@ -121,8 +121,10 @@ def _relays(tick: Tick) -> str:
     held = holding_off(tick)
     if tick.trips:
         return f"Heat is locked off: {reason(tick.trips[0])}."
-    if held and (tick.beer_c is None or _error_k(tick) < -ON_TARGET_K):
+    if held and tick.beer_c is not None and _error_k(tick) < -ON_TARGET_K:
         return f"Heat is held off: {reason(held)}."
+    if tick.demand > 0 and not held:
+        return "Heat is off for the moment."
     return "Heat and fan are off."
 
 

@@ -10,8 +10,9 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from typing import cast
 
-from controller.wire import Event, Tick
+from controller.wire import Event, EventState, Tick
 from dashboard.sheet.seen import Seen
 
 _RANKS = ("high", "medium", "low")  # Source: ISA-18.2 asks for a few priorities; these are its own.
@@ -174,6 +175,17 @@ def _probes(seen: Seen) -> Iterator[Trouble]:
             f"The {name} probe cannot be read ({fault}).",
             "See that it is plugged in and dry.",
         )
+
+
+def told(event: Event) -> str:
+    """An event as a line of the log."""
+    name = event.code.replace("-", " ")
+    sentence = {
+        EventState.TRIPPED: f"Stopped for safety. {event.text}",
+        EventState.CLEARED: f"Over: {name}.",
+        EventState.RELEASED: f"Released: {name}.",
+    }
+    return sentence.get(cast(EventState, event.state), event.text)
 
 
 def standing(events: tuple[Event, ...]) -> tuple[Event, ...]:

@@ -9,10 +9,10 @@ import sys
 import tempfile
 from pathlib import Path
 
-sys.path[:0] = [str(Path(__file__).parents[2]), str(Path(__file__).parent)]
+sys.path.insert(0, str(Path(__file__).parents[2]))
 
-from served import chromium, served
-from states import STATES, scene_of
+from tests.browser.served import chromium, served
+from tests.browser.states import STATES, scene_of
 
 SIZES = {"phone": (360, 740), "desk": (1280, 900)}
 
