@@ -13,7 +13,6 @@ from controller.decision.vocabulary import Applied, Evidence, Finding, Moment
 from controller.thermal.model import (
     CAPACITY_HIGH_SHARE,
     CAPACITY_LOW_SHARE,
-    DELAY_S_MAX,
     Vessel,
 )
 
@@ -29,6 +28,10 @@ FALL_K_IN_5_MIN = 3.0
 GARAGE_C_ASSUMED_LOW = -15.0
 # Why: a fan, or a lid just opened, cools in ways the model has no number for.
 FAN_SHADOW_S = 1800.0
+# Why: between the lag of a well-pressed pad (150 to 250 s) and of a bad one (up to 1300 s); what it
+# misses of a bad one is within the half kelvin allowed.
+PAD_LAG_S = 600.0
+FAN_LOW_SHARE = 0.3  # Why: a fan half blocked by a coat still carries this much of its rating.
 TICK_GAP_S_MAX = 60.0  # Why: over a longer gap nobody knows what the relays did.
 OFF_SHARE = 0.1  # Why: below it the pad has been as good as off.
 
@@ -38,7 +41,7 @@ class EffectMemory:
     """Running sums.
 
     Args:
-        duty_lagged: what the pad gives the beer now, as a share, behind by the longest sane delay.
+        duty_lagged: what the pad gives the beer now, as a share, behind by its lag.
         missing_k: how far the rise has stayed behind the least it could be.
         excess_k: how far it has gone beyond the most it could be.
         suspected_mono_s: when `missing_k` last ran over; None when it has not.
@@ -61,7 +64,7 @@ def watch(
     dt_s = 0.0 if memory.last_mono_s is None else now.mono_s - memory.last_mono_s
     if not 0.0 < dt_s <= TICK_GAP_S_MAX:
         return EffectMemory(last_mono_s=now.mono_s, fan_mono_s=memory.fan_mono_s), ()
-    duty = memory.duty_lagged + (float(applied.heat) - memory.duty_lagged) * dt_s / DELAY_S_MAX
+    duty = memory.duty_lagged + (float(applied.heat) - memory.duty_lagged) * dt_s / PAD_LAG_S
     memory = replace(
         memory,
         duty_lagged=duty,
@@ -80,7 +83,8 @@ def _compare(
         return replace(memory, missing_k=0.0, excess_k=0.0), ()
     if beer.change_k < -FALL_K_IN_5_MIN:
         findings.append(Finding.FALL_TOO_FAST)
-    least, most = _sane_slopes(vessel, memory.duty_lagged, beer.value_c, evidence.garage.value_c)
+    duty, garage_c = memory.duty_lagged, evidence.garage.value_c
+    least, most = _sane_slopes(vessel, duty, beer.value_c, garage_c, applied.fan)
     fastest = 2.0 * vessel.rise_k_per_s  # Why: one step of the probe must not look like an hour.
     slope = min(max(beer.slope_k_per_s, -fastest), fastest)
     excess_k = max(0.0, memory.excess_k + (slope - most) * dt_s)
@@ -110,7 +114,7 @@ def _missing(memory: EffectMemory, shortfall_k: float) -> tuple[EffectMemory, bo
 
 
 def _sane_slopes(
-    vessel: Vessel, duty: float, beer_c: float, garage_c: float | None
+    vessel: Vessel, duty: float, beer_c: float, garage_c: float | None, fan: bool
 ) -> tuple[float, float]:
     """The least and the most the beer's slope can be in a sound vessel, in K/s."""
     coldest_c = GARAGE_C_ASSUMED_LOW if garage_c is None else garage_c
@@ -121,6 +125,8 @@ def _sane_slopes(
         vessel.loss_low_w_per_k * (beer_c - warmest_c),
         vessel.loss_high_w_per_k * (beer_c - warmest_c),
     )
+    if fan:
+        loss_least_w += FAN_LOW_SHARE * vessel.fan_w_per_k * max(beer_c - warmest_c, 0.0)
     least = (heat_w - loss_most_w) / (CAPACITY_HIGH_SHARE * vessel.capacity_j_per_k)
     most = (heat_w + vessel.ferment_w_max - loss_least_w) / (
         CAPACITY_LOW_SHARE * vessel.capacity_j_per_k

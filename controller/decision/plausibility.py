@@ -134,7 +134,5 @@ def _belief(memory: SensedMemory, fault: Fault | None, now: Moment) -> Sensed:
     age_s = now.mono_s - memory.value_mono_s
     if memory.value_c is None or age_s > AGE_S_MAX:
         return Sensed(age_s=age_s, fault=fault, fitted=True)
-    change_k = 0.0
-    if memory.trend:
-        change_k = memory.value_c - memory.trend[-CHANGE_POINTS:][0][1]
+    change_k = memory.value_c - memory.trend[-CHANGE_POINTS:][0][1]  # Why: accepting adds a point.
     return Sensed(memory.value_c, age_s, memory.slope_k_per_s, change_k, fault, fitted=True)

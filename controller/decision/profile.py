@@ -77,7 +77,12 @@ def follow(
         return ProfileMemory(), None, ()
     transitions: list[Transition] = []
     dt_s = 0.0 if memory.last_mono_s is None else max(0.0, now.mono_s - memory.last_mono_s)
-    memory = replace(memory, elapsed_s=memory.elapsed_s + dt_s, last_mono_s=now.mono_s)
+    memory = replace(
+        memory,
+        index=min(memory.index, len(profile.steps) - 1),  # Why: a resumed profile may be shorter.
+        elapsed_s=memory.elapsed_s + dt_s,
+        last_mono_s=now.mono_s,
+    )
     if not memory.has_begun:
         memory = replace(memory, has_begun=True)
         transitions.append(_told("profile", "begun", profile, memory, now))

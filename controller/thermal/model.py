@@ -24,14 +24,13 @@ LOSS_W_PER_K_AT_20_L = {"good": 0.85, "thin": 2.1, "none": 3.6}
 # Source: apparent delay of the ramp seen at the probe after a step of full power, computed for a
 # well-pressed pad under a 20 L vessel; 350 s for 5 L, over 900 s for a badly pressed pad.
 DELAY_S = 430.0
-DELAY_S_MAX = 950.0
 # Source: peak power of a very fast warm ferment, 10 to 15 W in 20 L at 586 kJ per kg of extract
 # (usual handbook figure for the heat of fermentation, from memory).
 FERMENT_W_PER_L_MAX = 0.75
 # Why: a jacket is seldom so much better than described; less loss means less excuse for a rise.
-LOSS_LOW_SHARE = 0.4
-# Why: a badly filled vessel holds less heat than its label says.
-CAPACITY_LOW_SHARE = 0.8
+LOSS_LOW_SHARE = 0.5
+# Why: a brewer knows the volume to a tenth.
+CAPACITY_LOW_SHARE = 0.9
 CAPACITY_HIGH_SHARE = 1.15
 
 

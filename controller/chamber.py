@@ -1,0 +1,193 @@
+"""Chamber: one real chamber, from its settings to a running loop, and its emergency stop.
+
+It opens every outside thing, restores what an earlier life left, and makes sure the relays are off
+however it ends. What to switch is decided elsewhere.
+"""
+
+from __future__ import annotations
+
+import logging
+import os
+import signal
+from collections.abc import Callable
+from pathlib import Path
+from types import FrameType
+
+from controller import loop, report
+from controller.decision.decide import State
+from controller.decision.interlock_rules import RULE_BY_CODE
+from controller.decision.vocabulary import Decision
+from controller.edge.clock import Clock, SystemClock
+from controller.edge.courier import Courier
+from controller.edge.journal import Journal
+from controller.edge.pins import (
+    ClaimedPin,
+    all_off,
+    lgpio_drive,
+    note_pins,
+    noted_pins,
+    open_pin_factory,
+)
+from controller.edge.probe_reader import ProbeProcess
+from controller.edge.relays import Relays
+from controller.edge.watchdog import Watchdog
+from controller.errors import DiskError, SettingsError, WiringError
+from controller.settings import Settings
+from controller.wire import Presence, PresenceState
+
+PINS_FOLDER = Path("/run/barmkeep")
+PIN_FACTORY = "lgpio"  # Why: the one library that drives every Raspberry Pi from 3 to 5.
+
+_log = logging.getLogger(__name__)
+
+
+def keep(settings: Settings, release: tuple[str, ...] = ()) -> None:
+    """Runs this chamber until told to stop by SIGTERM or SIGINT.
+
+    Args:
+        settings: the chamber.
+        release: codes of latched trips that whoever stands at the machine has put right.
+
+    Raises:
+        BarmkeepError: something it needs is not there; the relays were never driven.
+    """
+    unknown = [code for code in release if code not in RULE_BY_CODE]
+    if unknown:
+        known = ", ".join(code for code, rule in RULE_BY_CODE.items() if rule.latches)
+        raise SettingsError(f"No trip is called {unknown[0]!r}.", f"Name one of: {known}.")
+    clock = SystemClock()
+    journal = Journal.open(journal_folder(settings), settings.journal, clock.now())
+    try:
+        last = journal.last_tick()
+        factory = open_pin_factory(PIN_FACTORY)
+        _note(settings)
+        relays = Relays(
+            settings.relays,
+            factory,
+            heat_starts=last.heat_starts if last else 0,
+            fan_starts=last.fan_starts if last else 0,
+        )
+        try:
+            _live(settings, clock, journal, relays, release)
+        finally:
+            relays.close()
+    finally:
+        journal.close(clock.now())
+
+
+def _live(
+    settings: Settings,
+    clock: SystemClock,
+    journal: Journal,
+    relays: Relays,
+    release: tuple[str, ...],
+) -> None:
+    speaker = report.speaker_of(settings, journal.boot)
+    last = journal.last_tick()
+    batch = settings.batch.name if settings.batch else None
+    state = loop.resumed(last, batch, clock.now(), release)
+    watchdog = Watchdog.from_environment(os.environ)
+    probes = ProbeProcess(settings.probes, clock)
+    courier = courier_of(settings, journal, speaker, clock)
+    parts = loop.Parts(clock, probes, relays, journal, courier, watchdog)
+    stop = _stopper(clock)
+    try:
+        loop.tell(parts, speaker, "controller", "begun", _begun(last is not None, state, release))
+        watchdog.ready()
+        loop.run(settings.plan(), state, parts, speaker, stop)
+        loop.tell(parts, speaker, "controller", "ended", "Told to stop; heat and fan are off.")
+    finally:
+        relays.off()
+        watchdog.stopping()
+        probes.close()
+        if courier is not None:
+            courier.close(clock.now())
+
+
+def courier_of(
+    settings: Settings, journal: Journal, speaker: report.Speaker, clock: Clock
+) -> Courier | None:
+    """Who carries the journal to the broker; None when the settings name no broker."""
+    if settings.broker is None:
+        return None
+
+    def presence(state: PresenceState) -> Presence:
+        return report.presence(speaker, state, clock.now())
+
+    return Courier(settings.broker, journal, presence)
+
+
+def journal_folder(settings: Settings) -> Path:
+    """Where this chamber's journal is."""
+    return Path(settings.journal.folder) / settings.chamber.name
+
+
+def turn_off(
+    gpios: tuple[int, ...], active_low: bool, chamber: str | None, wait: Callable[[], None]
+) -> tuple[ClaimedPin, ...]:
+    """Drives every relay line to off, with or without settings; the stop step of the service.
+
+    Args:
+        gpios: the lines; empty for those the chambers noted when they started.
+        active_low: whether a low level means on, for `gpios`.
+        chamber: only this chamber's noted lines; None for all.
+        wait: pauses between two tries.
+
+    Returns:
+        the lines now off.
+
+    Raises:
+        WiringError: there is no line to turn off, or one could not be.
+    """
+    pins = tuple(ClaimedPin(gpio, not active_low) for gpio in gpios)
+    pins = pins or noted_pins(PINS_FOLDER, chamber)
+    if not pins:
+        raise WiringError(
+            f"No chamber has noted its relay lines in {PINS_FOLDER}.",
+            "Name them: barmkeep off --gpio 17 --gpio 27.",
+        )
+    left = all_off(pins, lgpio_drive(), wait)
+    if left:
+        names = ", ".join(str(pin.gpio) for pin in left)
+        raise WiringError(
+            f"GPIO {names} could not be turned off: something still holds it.",
+            "Unplug the heat pad now.",
+        )
+    return pins
+
+
+def _note(settings: Settings) -> None:
+    """Notes the lines for the stop step; without that note it must be told them."""
+    try:
+        PINS_FOLDER.mkdir(parents=True, exist_ok=True)
+        note_pins(PINS_FOLDER, settings.chamber.name, settings.relays.claimed())
+    except OSError as error:
+        raise DiskError(
+            f"The relay lines cannot be noted in {PINS_FOLDER} ({error.strerror}), and without "
+            "that note `barmkeep off` would not know them.",
+            f"Create {PINS_FOLDER} and give it to the user this program runs as.",
+        ) from error
+
+
+def _begun(was_here: bool, state: State, release: tuple[str, ...]) -> str:
+    words = ["Started."]
+    if was_here and state.profile.has_begun:
+        words.append(f"Step {state.profile.index + 1} goes on where it was.")
+    if state.interlocks.trips:
+        words.append(f"Still stopped for safety: {', '.join(state.interlocks.trips)}.")
+    if release:
+        words.append(f"Released at the machine: {', '.join(release)}.")
+    return " ".join(words)
+
+
+def _stopper(clock: SystemClock) -> Callable[[State, Decision], bool]:
+    """Lets SIGTERM and SIGINT end the loop after the tick it is in."""
+    asked: list[int] = []
+
+    def ask(number: int, _: FrameType | None) -> None:
+        asked.append(number)
+        clock.interrupt()
+
+    signal.signal(signal.SIGTERM, ask)
+    signal.signal(signal.SIGINT, ask)
+    return lambda _state, _decision: bool(asked)

@@ -1,0 +1,179 @@
+"""Simulate: the whole controller in a simulated garage, as `barmkeep simulate` runs it.
+
+The same loop, libraries, journal and courier as in earnest; only the garage, its pins and probe
+files and the clock are made. By default it runs flat out and is judged by the true temperatures.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import TextIO
+
+from controller import loop, report
+from controller.chamber import courier_of
+from controller.decision.decide import State
+from controller.decision.vocabulary import Decision, Relay
+from controller.edge.journal import Journal
+from controller.edge.probes import LocalProbes
+from controller.edge.relays import Relays
+from controller.edge.watchdog import Watchdog
+from controller.settings import Settings
+from controller.simulation.faults import PlannedFault
+from controller.simulation.ferment import FermentSettings
+from controller.simulation.onewire import SimulatedProbe
+from controller.simulation.plant import GarageSettings
+from controller.simulation.score import Score
+from controller.simulation.weather import WeatherSettings
+from controller.simulation.world import Pace, Scene, World
+
+DAY_S = 86_400.0
+TRUTH_EVERY_S = 3600.0  # Why: a brewer reads a hydrometer no more often.
+# Source: 12:00 UTC on 15 January 2026, an arbitrary winter noon; without a live end the date must
+# not depend on today, or the same seed would not give the same journal.
+START_UTC_S = 1_768_478_400.0
+JACKET_OF = {"good": "good", "thin": "thin", "none": "bare"}
+
+
+@dataclass(frozen=True, slots=True)
+class Garage:
+    """What the command line says of the simulated garage.
+
+    Args:
+        mean_c: its mean temperature over a day.
+        swing_k: how far a day swings to either side.
+        start_c: the beer's temperature at pitching.
+        original_plato: extract at pitching; 0 is water.
+        final_plato: apparent extract at the end.
+        faults: what goes wrong, and when.
+        seed: makes the weather and the noise.
+    """
+
+    mean_c: float = 3.0
+    swing_k: float = 4.0
+    start_c: float = 30.0
+    original_plato: float = 12.5
+    final_plato: float = 2.8
+    faults: tuple[PlannedFault, ...] = ()
+    seed: int = 1
+
+
+@dataclass(frozen=True, slots=True)
+class Show:
+    """How long it lasts, and what becomes of it.
+
+    Args:
+        days: simulated days that run flat out.
+        journal: where the journal is written.
+        start_utc_s: the simulated wall clock at the start.
+        pace: simulated seconds per real second after those days; None stops there.
+        wait: really waits so many seconds (only with a pace).
+        truth: takes a line of JSON an hour with the true gravity and temperature; None for none.
+        should_stop: whether somebody asked it to stop.
+    """
+
+    days: float
+    journal: Path
+    start_utc_s: float = START_UTC_S
+    pace: float | None = None
+    wait: Callable[[float], None] = lambda _: None
+    truth: TextIO | None = None
+    should_stop: Callable[[], bool] = lambda: False
+
+
+def scene_of(settings: Settings, garage: Garage, start_utc_s: float) -> Scene:
+    """The simulated chamber these settings describe: same vessel, probes and relays."""
+    vessel = settings.vessel
+    plant = GarageSettings.jacketed(
+        JACKET_OF[vessel.jacket],
+        volume_l=vessel.volume_l,
+        pad_w=vessel.pad_w,
+        fan_w_per_k=vessel.fan_w_per_k if settings.relays.fan_gpio is not None else 0.0,
+        start_c=garage.start_c,
+        weather=WeatherSettings(mean_c=garage.mean_c, swing_k=garage.swing_k),
+        ferment=FermentSettings(
+            original_plato=garage.original_plato, final_plato=garage.final_plato
+        ),
+    )
+    surface = (vessel.volume_l / 20.0) ** (2.0 / 3.0)
+    plant = replace(plant, loss_w_per_k=plant.loss_w_per_k * surface)
+    lines = {Relay.HEAT: settings.relays.heat_gpio, Relay.FAN: settings.relays.fan_gpio}
+    return Scene(
+        garage=plant,
+        probes=tuple(
+            SimulatedProbe(role, rom_id=rom) for role, rom in settings.probes.fitted().items()
+        ),
+        relays={relay: gpio for relay, gpio in lines.items() if gpio is not None},
+        active_high=settings.relays.active_high,
+        seed=garage.seed,
+        start_utc_s=start_utc_s,
+        faults=garage.faults,
+    )
+
+
+def simulate(settings: Settings, garage: Garage, show: Show) -> dict[str, float | int | None]:
+    """Runs the controller in the garage and returns how well it was held.
+
+    Raises:
+        DiskError: the journal's folder cannot be used.
+    """
+    scene = scene_of(settings, garage, show.start_utc_s)
+    flat_out_until_s = scene.start_mono_s + show.days * DAY_S
+    pace = None if show.pace is None else Pace(show.pace, show.wait, flat_out_until_s)
+    with World(scene, pace) as world:
+        journal = Journal.open(
+            show.journal, settings.journal, world.now(), f"{garage.seed & 0xFFFF:04x}"
+        )
+        speaker = report.speaker_of(settings, journal.boot)
+        courier = courier_of(settings, journal, speaker, world) if show.pace is not None else None
+        probes = LocalProbes(
+            replace(settings.probes, folder=str(world.bus.folder)),
+            world,
+        )
+        relays = Relays(settings.relays, world.pins)
+        parts = loop.Parts(
+            world, probes, relays, journal, courier, Watchdog(None, None), float("inf")
+        )
+        watcher = _Watcher(world, show, flat_out_until_s)
+        try:
+            loop.tell(parts, speaker, "controller", "begun", "The simulation started.")
+            loop.run(settings.plan(), State(), parts, speaker, watcher)
+        finally:
+            relays.close()
+            if courier is not None:
+                courier.close(world.now())
+            journal.close(world.now())
+        return watcher.score.as_dict()
+
+
+class _Watcher:
+    """Looks at every tick: keeps the score, writes the truth, and says when it is over."""
+
+    def __init__(self, world: World, show: Show, end_mono_s: float) -> None:
+        self.score = Score(world)
+        self._world = world
+        self._show = show
+        self._end_mono_s = end_mono_s
+        self._truth_due_s = 0.0
+
+    def __call__(self, state: State, decision: Decision) -> bool:
+        self.score.tick(decision.target_c)
+        self.score.alarms += sum(each.state == "raised" for each in decision.transitions)
+        now = self._world.now()
+        if self._show.truth is not None and now.mono_s >= self._truth_due_s:
+            self._truth_due_s = now.mono_s + TRUTH_EVERY_S
+            self._write_truth(self._show.truth, now.utc_s)
+        is_over = self._show.pace is None and now.mono_s >= self._end_mono_s
+        return is_over or self._show.should_stop()
+
+    def _write_truth(self, truth: TextIO, utc_s: float) -> None:
+        garage = self._world.garage
+        facts = {
+            "utc_s": utc_s,
+            "apparent_plato": round(garage.apparent_plato, 4),
+            "beer_c": round(garage.beer_c, 4),
+        }
+        truth.write(json.dumps(facts) + "\n")
+        truth.flush()
