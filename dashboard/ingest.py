@@ -109,6 +109,7 @@ class Ingest:
             # and stop the live view. Safety rests on `stored`, which only follows a commit.
             manual_ack=False,
         )
+        client.suppress_exceptions = True  # A slip in a callback would end the network's thread.
         client.max_queued_messages_set(QUEUED_MAX)
         client.reconnect_delay_set(RECONNECT_S_MIN, RECONNECT_S_MAX)
         if broker.user is not None and broker.password_file is not None:

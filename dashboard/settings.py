@@ -19,13 +19,20 @@ SECRET_BYTES_MAX = 4096  # Why: a password, with room; a larger file is the wron
 
 @dataclass(frozen=True, slots=True)
 class WebSettings:
-    """`[web]`: where the pages are served."""
+    """`[web]`: where the pages are served. Only on this machine: they ask nobody for a name."""
 
     host: str = setting("address to listen on; 127.0.0.1: this machine only", default="127.0.0.1")
     port: int = setting("port to listen on", default=8124, low=1, high=65_535)
     names: tuple[str, ...] = setting(
         "names by which browsers reach the page, besides this machine's own", default=()
     )
+
+    def __post_init__(self) -> None:
+        if not is_loopback(self.host):
+            raise SettingsError(
+                f"host: the pages know no users, so they are not served on {self.host!r}.",
+                "Keep 127.0.0.1 and reach it through a tunnel, or a proxy that asks who is there.",
+            )
 
 
 @dataclass(frozen=True, slots=True)
@@ -135,6 +142,6 @@ def secret(path: str) -> str:
 def is_loopback(host: str) -> bool:
     """Whether this name or address can only be this machine."""
     try:
-        return ipaddress.ip_address(host).is_loopback
+        return ipaddress.ip_address(host.strip("[]")).is_loopback
     except ValueError:
-        return host == "localhost"
+        return host.lower() == "localhost"

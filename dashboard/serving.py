@@ -1,0 +1,121 @@
+"""Runs the dashboard: its store, its ear at the broker and its pages, until it is told to end.
+
+The parts are put together here and nowhere else, for real use and for the demo alike.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+import errno
+import socket
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+import uvicorn
+from starlette.applications import Starlette
+
+from controller.errors import SettingsError
+from dashboard.app import create_app
+from dashboard.ingest import Ingest
+from dashboard.live import LiveHub
+from dashboard.settings import DashboardSettings, WebSettings
+from dashboard.store import Store
+
+LOOK_S = 0.2  # Why: how soon a signal or the end of a demo's child is noticed.
+GOODBYE_S = 2  # Why: a page being sent gets this long; streams are ended at once.
+BACKLOG = 64  # Why: a household's browsers, each opening a handful of connections.
+
+
+@dataclass(frozen=True, slots=True)
+class Parts:
+    """The running parts of a dashboard."""
+
+    store: Store
+    hub: LiveHub
+    ingest: Ingest
+    app: Starlette
+
+
+@contextlib.contextmanager
+def opened(settings: DashboardSettings, clock: Callable[[], float]) -> Iterator[Parts]:
+    """The dashboard's parts, listening to the broker; everything is committed and closed after.
+
+    `clock` gives UTC in seconds.
+
+    Raises:
+        BarmkeepError: the store, a password or a certificate cannot be used.
+    """
+    store = Store.open(Path(settings.store.path))
+    try:
+        hub = LiveHub()
+        ingest = Ingest(settings.broker, store, hub, clock, settings.store.commit_s)
+        ingest.start()
+        try:
+            yield Parts(store, hub, ingest, create_app(store, hub, settings, clock))
+        finally:
+            ingest.stop()
+    finally:
+        store.close()
+
+
+def listening(web: WebSettings) -> socket.socket:
+    """A socket bound to the address and port of the pages.
+
+    Raises:
+        SettingsError: the port is in use or may not be used, or the address is not this machine's.
+    """
+    where = f"{web.host}:{web.port}"
+    family = socket.AF_INET6 if ":" in web.host else socket.AF_INET
+    opened_socket = socket.socket(family, socket.SOCK_STREAM)
+    try:
+        opened_socket.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        opened_socket.bind((web.host, web.port))
+        opened_socket.listen(BACKLOG)
+    except OSError as error:
+        opened_socket.close()
+        if error.errno == errno.EADDRINUSE:
+            what = f"Another program already listens on {where}."
+        else:
+            what = f"The pages cannot be served on {where}: {error.strerror}."
+        raise SettingsError(what, "Stop it, or choose another port.") from error
+    return opened_socket
+
+
+def serve(app: Starlette, at: socket.socket, is_over: Callable[[], bool] = lambda: False) -> None:
+    """Serve the pages until SIGINT or SIGTERM, or until `is_over` says so.
+
+    The signals' former handlers are called again on the way out; that is uvicorn's way.
+    """
+    asyncio.run(_serve(app, at, is_over))
+
+
+async def _serve(app: Starlette, at: socket.socket, is_over: Callable[[], bool]) -> None:
+    server = uvicorn.Server(
+        uvicorn.Config(
+            app,
+            log_level="warning",
+            access_log=False,
+            server_header=False,
+            proxy_headers=False,
+            lifespan="off",
+            loop="asyncio",
+            http="h11",
+            ws="none",
+            timeout_graceful_shutdown=GOODBYE_S,
+        )
+    )
+
+    async def end_streams() -> None:
+        while not (server.should_exit or is_over()):
+            await asyncio.sleep(LOOK_S)
+        # Open streams would hold up the end; they must go before the server waits for them.
+        app.state.streams.close()
+        server.should_exit = True
+
+    ending = asyncio.create_task(end_streams())
+    try:
+        await server.serve(sockets=[at])
+    finally:
+        ending.cancel()
