@@ -12,8 +12,6 @@ from datetime import UTC, datetime, tzinfo
 HOUR_S = 3600.0  # Source: SI brochure, table 8: 1 h = 3600 s.
 DAY_S = 24 * HOUR_S  # Source: SI brochure, table 8: 1 d = 86 400 s.
 _WEEKDAY_DAYS_MAX = 6  # Why: a week back, the name of the weekday would mean two days.
-_EXACT_HOURS_MAX = 6  # Why: past this nobody plans by the minute.
-_EXACT_DAYS_MAX = 2  # Why: "1 day 7 h" still matters for dry hops, "9 days 7 h" does not.
 
 
 def local(utc_s: float, zone: tzinfo | None) -> datetime:
@@ -63,25 +61,6 @@ def moment_to_second(utc_s: float, now_utc_s: float, zone: tzinfo | None) -> str
     return moment(utc_s, now_utc_s, zone)
 
 
-def span(seconds: float) -> str:
-    """A length of time: `40 s`, `12 min`, `2 h 5 min`, `31 h`, `1 day 7 h`, `9 days`."""
-    whole_s = max(0, round(seconds))
-    if whole_s < 90:
-        return f"{whole_s} s"
-    minutes = round(whole_s / 60)
-    if minutes < 90:
-        return f"{minutes} min"
-    hours, minutes = divmod(minutes, 60)
-    if hours < _EXACT_HOURS_MAX and minutes:
-        return f"{hours} h {minutes} min"
-    hours = round(whole_s / HOUR_S)
-    if hours < 48:
-        return f"{hours} h"
-    days, hours = divmod(hours, 24)
-    rest = f" {hours} h" if hours and days < _EXACT_DAYS_MAX + 1 else ""
-    return f"{days} days{rest}"
-
-
 def temperature(value_c: float | None) -> str:
     """`35.0 °C`, or an em dash when there is none. The space does not break."""
     return "—" if value_c is None else f"{_minus(value_c, 1)}\u00a0°C"
@@ -110,13 +89,6 @@ def percent(share: float) -> str:
 def day_number(now_utc_s: float, pitched_utc_s: float) -> int:
     """Day 1 is the first 24 hours after pitching; 0 before it."""
     return int((now_utc_s - pitched_utc_s) // DAY_S) + 1 if now_utc_s >= pitched_utc_s else 0
-
-
-def listed(things: tuple[str, ...]) -> str:
-    """`a`, `a and b`, `a, b and c`."""
-    if len(things) < 2:
-        return "".join(things)
-    return f"{', '.join(things[:-1])} and {things[-1]}"
 
 
 def _minus(value: float, decimals: int) -> str:

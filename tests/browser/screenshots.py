@@ -31,7 +31,9 @@ def main(folder: Path, wanted: list[str]) -> None:
                         page.on("console", lambda message: print(state, message.text))
                         page.goto(address + path)
                         page.wait_for_timeout(300)
-                        page.screenshot(path=folder / f"{state}-{size}-{scheme}.png", full_page=True)
+                        page.screenshot(
+                            path=folder / f"{state}-{size}-{scheme}.png", full_page=True
+                        )
                         page.close()
             scene.store.close()
 

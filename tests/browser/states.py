@@ -42,10 +42,22 @@ def ticks(chamber: str, hours: float, target_c: float = 35.0, start_c: float = 2
         beer_c = min(target_c, beer_c + 1.9 * TICK_S / 3600)
         made.append(
             Tick(
-                chamber, BOOT, index + 1, utc_s, utc_s - 1.7e9, True,
-                "heating" if is_heating else "holding", duty, heat, False,
-                beer_c=beer_c + wobble, garage_c=garage_c, pad_c=beer_c + 6 * duty,
-                target_c=target_c, step=1, step_name="warm and hold",
+                chamber,
+                BOOT,
+                index + 1,
+                utc_s,
+                utc_s - 1.7e9,
+                True,
+                "heating" if is_heating else "holding",
+                duty,
+                heat,
+                False,
+                beer_c=beer_c + wobble,
+                garage_c=garage_c,
+                pad_c=beer_c + 6 * duty,
+                target_c=target_c,
+                step=1,
+                step_name="warm and hold",
             )
         )
     return made
@@ -103,18 +115,39 @@ def holding(scene: Scene) -> str:
     made = [each for each in made if not 20.0 < (NOW_UTC_S - each.utc_s) / 3600 < 22.5]
     chamber = "garage-left"
     tell(
-        scene, chamber, made, _begun(chamber, 61),
-        event(chamber, "beer-drifting", "raised",
-              "The beer is at 33.8 °C, 1.2 K below its target of 35.0 °C.", 40 * 3600,
-              remedy="Look at the jacket, the pad's plug and the probe.", priority="medium"),
+        scene,
+        chamber,
+        made,
+        _begun(chamber, 61),
+        event(
+            chamber,
+            "beer-drifting",
+            "raised",
+            "The beer is at 33.8 °C, 1.2 K below its target of 35.0 °C.",
+            40 * 3600,
+            remedy="Look at the jacket, the pad's plug and the probe.",
+            priority="medium",
+        ),
         event(chamber, "beer-drifting", "cleared", "No longer so.", 39 * 3600),
-        event(chamber, "step", "changed",
-              "Hot kveik: step 2 of 3, hold until two thirds.", 53 * 3600, step=2),
+        event(
+            chamber,
+            "step",
+            "changed",
+            "Hot kveik: step 2 of 3, hold until two thirds.",
+            53 * 3600,
+            step=2,
+        ),
     )
     of = batch(scene, chamber, "Farmhouse pale", 60.8)
     sg, plato = GravityUnit.SG, GravityUnit.PLATO
-    gravities(scene, of, (60, 1.051, sg, 24), (44, 9.2, plato, 34.5), (30, 1.022, sg, 35),
-              (7, 1.0125, sg, 33))
+    gravities(
+        scene,
+        of,
+        (60, 1.051, sg, 24),
+        (44, 9.2, plato, 34.5),
+        (30, 1.022, sg, 35),
+        (7, 1.0125, sg, 33),
+    )
     return "/chambers/garage-left"
 
 
@@ -122,19 +155,40 @@ def probe_lost(scene: Scene) -> str:
     holding(scene)
     last = scene.hub.newest("garage-left").tick
     lost = replace(
-        last, seq=last.seq + 1, beer_c=None, faults={"beer": "unreadable"}, heat=False,
-        heat_permit="off", fan_permit="off", vetoes=("no-beer-reading",),
-        alarms=("beer-probe-lost", "clock-not-set"), phase="blind", utc_s=last.utc_s + 1,
+        last,
+        seq=last.seq + 1,
+        beer_c=None,
+        faults={"beer": "unreadable"},
+        heat=False,
+        heat_permit="off",
+        fan_permit="off",
+        vetoes=("no-beer-reading",),
+        alarms=("beer-probe-lost", "clock-not-set"),
+        phase="blind",
+        utc_s=last.utc_s + 1,
     )
     tell(
-        scene, "garage-left", [lost],
-        event("garage-left", "beer-probe-lost", "raised",
-              "No trustworthy beer temperature (unreadable): heat and fan are off.", 240,
-              remedy="See that the beer probe is plugged in, dry and in its well.",
-              priority="high"),
-        event("garage-left", "clock-not-set", "raised",
-              "The clock has not been set from the network, so dates may be wrong.", 7200,
-              remedy="See that the machine reaches a time server.", priority="low"),
+        scene,
+        "garage-left",
+        [lost],
+        event(
+            "garage-left",
+            "beer-probe-lost",
+            "raised",
+            "No trustworthy beer temperature (unreadable): heat and fan are off.",
+            240,
+            remedy="See that the beer probe is plugged in, dry and in its well.",
+            priority="high",
+        ),
+        event(
+            "garage-left",
+            "clock-not-set",
+            "raised",
+            "The clock has not been set from the network, so dates may be wrong.",
+            7200,
+            remedy="See that the machine reaches a time server.",
+            priority="low",
+        ),
     )
     return "/chambers/garage-left"
 
@@ -143,17 +197,38 @@ def tripped(scene: Scene) -> str:
     warming(scene)
     last = scene.hub.newest("garage-left").tick
     locked = replace(
-        last, seq=last.seq + 1, heat=False, heat_permit="off", utc_s=last.utc_s + 1,
-        vetoes=("heat-without-effect",), trips=("heat-without-effect",), alarms=("tripped",),
+        last,
+        seq=last.seq + 1,
+        heat=False,
+        heat_permit="off",
+        utc_s=last.utc_s + 1,
+        vetoes=("heat-without-effect",),
+        trips=("heat-without-effect",),
+        alarms=("tripped",),
     )
     tell(
-        scene, "garage-left", [locked],
-        event("garage-left", "heat-without-effect", "tripped",
-              "The pad has been on, and the beer has not warmed as it must have.", 600,
-              remedy="Look at the pad's plug, fuse and cut-out, at the relay, and whether the "
-              "probe is in place.", priority="high"),
-        event("garage-left", "tripped", "raised", "Stopped for safety: heat-without-effect.", 600,
-              remedy="Find the cause, then release the trip at the machine.", priority="high"),
+        scene,
+        "garage-left",
+        [locked],
+        event(
+            "garage-left",
+            "heat-without-effect",
+            "tripped",
+            "The pad has been on, and the beer has not warmed as it must have.",
+            600,
+            remedy="Look at the pad's plug, fuse and cut-out, at the relay, and whether the "
+            "probe is in place.",
+            priority="high",
+        ),
+        event(
+            "garage-left",
+            "tripped",
+            "raised",
+            "Stopped for safety: heat-without-effect.",
+            600,
+            remedy="Find the cause, then release the trip at the machine.",
+            priority="high",
+        ),
     )
     return "/chambers/garage-left"
 
@@ -169,12 +244,19 @@ def cannot_reach(scene: Scene) -> str:
     made = [replace(each, beer_c=each.beer_c - 2.4, heat=True) for each in ticks(chamber, 30)]
     made[-1] = replace(made[-1], alarms=("cannot-reach",))
     tell(
-        scene, chamber, made,
-        event(chamber, "cannot-reach", "raised",
-              "In a garage as cold as this the pad cannot hold the target: it would need about "
-              "118 % of its watts.", 5400,
-              remedy="Add insulation or a stronger listed pad, warm the garage, or lower the "
-              "target.", priority="medium"),
+        scene,
+        chamber,
+        made,
+        event(
+            chamber,
+            "cannot-reach",
+            "raised",
+            "In a garage as cold as this the pad cannot hold the target: it would need about "
+            "118 % of its watts.",
+            5400,
+            remedy="Add insulation or a stronger listed pad, warm the garage, or lower the target.",
+            priority="medium",
+        ),
     )
     batch(scene, chamber, "Farmhouse pale", 30)
     return f"/chambers/{chamber}"
