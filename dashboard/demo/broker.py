@@ -61,7 +61,7 @@ class PrivateBroker:
     def __init__(self, folder: Path) -> None:
         self.port = free_port()
         mosquitto = shutil.which("mosquitto") or shutil.which("mosquitto", path=":".join(PLACES))
-        config = folder / "broker.conf"
+        config = folder / "broker.toml"  # The name by which iotcore knows its kind of file.
         if mosquitto is not None:
             self.name = "Mosquitto"
             config.write_text(_MOSQUITTO.format(port=self.port), encoding="utf-8")
