@@ -13,14 +13,13 @@ never be mistaken for another one.
 from __future__ import annotations
 
 import json
-import math
 import re
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, field, fields
 from enum import StrEnum
 from typing import Any, TypeAlias, cast
 
-from controller.errors import WireError
+from controller.wire_values import READER_OF_TYPE, no_constant, refused, rounded
 
 VERSION = 1  # Why: rises only when an old reader would misread a new line.
 LINE_BYTES_MAX = 16_384  # Why: a tick is under 1 kB; a longer line is hostile or broken.
@@ -29,9 +28,7 @@ CHAMBER_NAME = re.compile(r"[a-z0-9]([a-z0-9-]{0,30}[a-z0-9])?")  # Why: also a 
 
 
 class PresenceState(StrEnum):
-    """What a chamber's controller last said of itself; `LOST` is said by the broker, as the last
-    will.
-    """
+    """What a controller last said of itself; `LOST` is said by the broker, as its last will."""
 
     PRESENT = "present"
     STOPPED = "stopped"
@@ -192,7 +189,7 @@ def encode(message: Message) -> str:
         value = getattr(message, name)
         if value is None or value == () or value == {}:
             continue
-        body[name] = _rounded(value)
+        body[name] = rounded(value)
     return json.dumps(body, separators=(",", ":"), ensure_ascii=False, allow_nan=False)
 
 
@@ -206,7 +203,7 @@ def decode(line: str | bytes) -> Message:
     body = _object_in(line)
     rule = _RULE_BY_NAME.get(body.get("is")) if isinstance(body.get("is"), str) else None  # type: ignore[arg-type]
     if rule is None:
-        raise _refused(f"'is' is {body.get('is')!r}, which is no message we know.")
+        raise refused(f"'is' is {body.get('is')!r}, which is no message we know.")
     values = {
         name: read(name, body[name])
         for name, read in _READERS[rule.message].items()
@@ -214,102 +211,29 @@ def decode(line: str | bytes) -> Message:
     }
     missing = [name for name in _REQUIRED[rule.message] if name not in values]
     if missing:
-        raise _refused(f"a {rule.name} without {', '.join(missing)}.")
+        raise refused(f"a {rule.name} without {', '.join(missing)}.")
     if not CHAMBER_NAME.fullmatch(values["chamber"]):
-        raise _refused(f"the chamber name {values['chamber'][:40]!r} is not one.")
+        raise refused(f"the chamber name {values['chamber'][:40]!r} is not one.")
     return cast(Message, rule.message(**values))
 
 
 def _object_in(line: str | bytes) -> dict[str, Any]:
     if len(line) > LINE_BYTES_MAX:
-        raise _refused(f"{len(line)} bytes, over the limit of {LINE_BYTES_MAX}.")
+        raise refused(f"{len(line)} bytes, over the limit of {LINE_BYTES_MAX}.")
     try:
-        body = json.loads(line, parse_constant=_no_constant)
+        body = json.loads(line, parse_constant=no_constant)
     except (ValueError, RecursionError) as error:
-        raise _refused(f"it is not JSON ({error}).") from error
+        raise refused(f"it is not JSON ({error}).") from error
     if not isinstance(body, dict):
-        raise _refused("it is not a JSON object.")
+        raise refused("it is not a JSON object.")
     if body.get("v") != VERSION:
-        raise _refused(f"version {body.get('v')!r}; this program reads version {VERSION}.")
+        raise refused(f"version {body.get('v')!r}; this program reads version {VERSION}.")
     return body
 
 
-def _no_constant(word: str) -> float:
-    raise ValueError(f"{word} is not a number JSON knows")
-
-
-def _refused(why: str) -> WireError:
-    return WireError(f"A message was refused: {why}", "Bring both programs to the same release.")
-
-
-# Why: milliseconds and ten-thousandths are below every clock and probe here, and keep lines short.
-_DECIMALS = 4
-
-
-def _rounded(value: Any) -> Any:
-    if isinstance(value, float):
-        return round(value, _DECIMALS)
-    if isinstance(value, tuple):
-        return list(value)
-    if isinstance(value, Mapping):
-        return {key: _rounded(each) for key, each in value.items()}
-    return value
-
-
-def _number(name: str, value: Any) -> float:
-    if isinstance(value, bool) or not isinstance(value, (int, float)) or not math.isfinite(value):
-        raise _refused(f"{name} is {value!r}, not a finite number.")
-    return float(value)
-
-
-def _whole(name: str, value: Any) -> int:
-    if isinstance(value, bool) or not isinstance(value, int) or not 0 <= value < 2**53:
-        raise _refused(f"{name} is {value!r}, not a whole number from 0.")
-    return value
-
-
-def _text(name: str, value: Any) -> str:
-    if not isinstance(value, str):
-        raise _refused(f"{name} is {value!r}, not text.")
-    return value
-
-
-def _flag(name: str, value: Any) -> bool:
-    if not isinstance(value, bool):
-        raise _refused(f"{name} is {value!r}, not true or false.")
-    return value
-
-
-def _texts(name: str, value: Any) -> tuple[str, ...]:
-    if not isinstance(value, list):
-        raise _refused(f"{name} is {value!r}, not a list.")
-    return tuple(_text(name, each) for each in value)
-
-
-def _by_role(read: Callable[[str, Any], Any]) -> Callable[[str, Any], Mapping[str, Any]]:
-    def reader(name: str, value: Any) -> Mapping[str, Any]:
-        if not isinstance(value, dict):
-            raise _refused(f"{name} is {value!r}, not an object.")
-        return {key: read(f"{name}.{key}", each) for key, each in value.items()}
-
-    return reader
-
-
-_READER_OF_TYPE: dict[str, Callable[[str, Any], Any]] = {
-    "str": _text,
-    "str | None": _text,
-    "int": _whole,
-    "int | None": _whole,
-    "float": _number,
-    "float | None": _number,
-    "bool": _flag,
-    "tuple[str, ...]": _texts,
-    "Mapping[str, str]": _by_role(_text),
-    "Mapping[str, float]": _by_role(_number),
-}
 _FIELDS = {rule.message: tuple(each.name for each in fields(rule.message)) for rule in TOPICS}
 _READERS = {
-    rule.message: {each.name: _READER_OF_TYPE[str(each.type)] for each in fields(rule.message)}
+    rule.message: {each.name: READER_OF_TYPE[str(each.type)] for each in fields(rule.message)}
     for rule in TOPICS
 }
 _REQUIRED = {

@@ -160,7 +160,7 @@ def _phased(plan: RegulatorPlan, memory: RegulatorMemory, aim: _Aim) -> Regulato
     gain_k_per_s = (aim.slope_k_per_s or 0.0) - aim.target_slope_k_per_s
     if gain_k_per_s * plan.vessel.delay_s < aim.error_k:
         return memory
-    integral = _landing(plan.vessel, memory, aim) - _base(plan.vessel, aim)
+    integral = _landing(plan.vessel, memory, aim) - _known_need(plan.vessel, aim)
     return replace(_entered(memory, "holding", aim.mono_s), integral=integral)
 
 
@@ -181,10 +181,10 @@ def _landing(vessel: Vessel, memory: RegulatorMemory, aim: _Aim) -> float:
     """
     if aim.slope_k_per_s is not None and aim.mono_s - memory.phase_mono_s >= RUN_UP_S_MIN:
         return min(1.0, max(0.0, 1.0 - aim.slope_k_per_s / vessel.rise_k_per_s))
-    return memory.integral + _base(vessel, aim)
+    return memory.integral + _known_need(vessel, aim)
 
 
-def _base(vessel: Vessel, aim: _Aim) -> float:
+def _known_need(vessel: Vessel, aim: _Aim) -> float:
     """Feed-forward: the share of the pad that the garage and a ramp are known to need."""
     return (aim.hold_duty or 0.0) + aim.target_slope_k_per_s / vessel.rise_k_per_s
 
@@ -206,7 +206,7 @@ def _summed(
     the beer is far off, when the output is at its stop, and when what it asks for is forbidden: a
     sum that only got clamped would need a long overshoot to come back.
     """
-    base, error_k = _base(plan.vessel, aim), aim.error_k
+    base, error_k = _known_need(plan.vessel, aim), aim.error_k
     asked = base + memory.integral + plan.tuning.gain_per_k * error_k
     is_stopped = (asked >= 1.0 and error_k > 0.0) or (asked <= lowest and error_k < 0.0)
     is_vetoed = permits.heat is Permit.OFF and error_k > 0.0

@@ -29,7 +29,7 @@ from controller.simulation.score import Score
 from controller.simulation.weather import WeatherSettings
 from controller.simulation.world import Pace, Scene, World
 
-DAY_S = 86_400.0
+DAY_S = 86_400.0  # Why: a definition.
 TRUTH_EVERY_S = 3600.0  # Why: a brewer reads a hydrometer no more often.
 # Source: 12:00 UTC on 15 January 2026, an arbitrary winter noon; without a live end the date must
 # not depend on today, or the same seed would not give the same journal.
