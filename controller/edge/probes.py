@@ -76,12 +76,12 @@ class ProbeSettings:
         for role, rom in roms.items():
             if not ROM_ID.fullmatch(rom):
                 raise SettingsError(
-                    f"probes.{role}: {rom!r} is not the ROM id of a DS18B20.",
+                    f"{role}: {rom!r} is not the ROM id of a DS18B20.",
                     "Copy it from `barmkeep check`: 28- and 12 hex digits, small letters.",
                 )
         if len(set(roms.values())) < len(roms):
             raise SettingsError(
-                "probes: two roles name the same probe.", "Give every role a probe of its own."
+                "two roles name the same probe.", "Give every role a probe of its own."
             )
 
     def fitted(self) -> dict[Role, str]:

@@ -44,7 +44,7 @@ class RelaySettings:
     def __post_init__(self) -> None:
         if self.heat_gpio == self.fan_gpio:
             raise SettingsError(
-                f"relays: heat_gpio and fan_gpio are both {self.heat_gpio}.",
+                f"heat_gpio and fan_gpio are both {self.heat_gpio}.",
                 "Give the fan a line of its own.",
             )
 

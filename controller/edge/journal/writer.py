@@ -34,7 +34,7 @@ from controller.errors import DiskError
 
 SYNC_S = 60.0  # Why: a minute of ticks may be lost in a power cut; a sync each tick wears the card.
 WAITING_LINES_MAX = 5000  # Why: half a day of ticks, some 3 MB, while the disk cannot be written.
-RECENT_LINES_MAX = 600  # Why: more than the courier's window, so live delivery reads no file.
+RECENT_LINES_MAX = 1000  # Why: more than the courier's window, so live delivery reads no file.
 TIDY_S = 600.0  # Why: packing one file takes up to a second; one each ten minutes is no burden.
 _LOCK_NAME = "journal.lock"
 _MB = 1_000_000  # Source: SI prefix; disks are sold in it.
@@ -59,16 +59,22 @@ class Journal:
     """The journal of one chamber, as this process writes it. Made by `Journal.open`."""
 
     def __init__(
-        self, folder: Path, settings: JournalSettings, lock: int, files: list[DayFile]
+        self,
+        folder: Path,
+        settings: JournalSettings,
+        lock: int,
+        files: list[DayFile],
+        rehearsal: str | None = None,
     ) -> None:
         ordinal = max((day_file.ordinal for day_file in files), default=0) + 1
         self.folder = folder
-        self.boot = f"{ordinal:04d}-{secrets.token_hex(2)}"
+        self.boot = f"{ordinal:04d}-{rehearsal or secrets.token_hex(2)}"
         self.next_seq = 1
         self.trouble: str | None = None
         self.dropped = 0
         self.newest_tick_seq = 0
         self._settings = settings
+        self._is_rehearsal = rehearsal is not None
         self._lock = lock
         self._waiting: dict[int, Entry] = {}
         self._recent: dict[int, Entry] = {}
@@ -80,8 +86,18 @@ class Journal:
         self._tidied_mono_s = float("-inf")
 
     @classmethod
-    def open(cls, folder: Path, settings: JournalSettings, now: Moment) -> Journal:
+    def open(
+        cls, folder: Path, settings: JournalSettings, now: Moment, rehearsal: str | None = None
+    ) -> Journal:
         """Lock the folder and begin a new boot in it.
+
+        Args:
+            folder: where the day files are.
+            settings: how much of them is kept.
+            now: this moment.
+            rehearsal: four hex digits that end the boot's name instead of random ones, for a
+                simulation: the same seed then writes the same lines, and nothing waits for the
+                disk. None in earnest.
 
         Raises:
             DiskError: the folder cannot be written, or another controller is writing in it.
@@ -103,7 +119,7 @@ class Journal:
                 f"The journal in {folder} is in use ({error.strerror}).",
                 "Another barmkeep runs this chamber: stop it first.",
             ) from error
-        journal = cls(folder, settings, lock, files)
+        journal = cls(folder, settings, lock, files, rehearsal)
         journal._tidied_mono_s = now.mono_s - TIDY_S
         return journal
 
@@ -205,7 +221,7 @@ class Journal:
 
     def _sync(self, now: Moment, urgent: bool) -> None:
         due = urgent or now.mono_s - self._synced_mono_s >= SYNC_S
-        if not due or not self._unsynced or self._file is None:
+        if not due or not self._unsynced or self._file is None or self._is_rehearsal:
             return
         try:
             os.fdatasync(self._file)
