@@ -70,6 +70,7 @@ class Courier:
         self._outbox = Outbox(journal)
         self._on_the_way: deque[tuple[str, int]] = deque()
         self._heard: deque[tuple[str, bytes]] = deque(maxlen=HEARD_MAX)
+        self._is_up = False
         self._session = 0
         self._session_seen = 0
         self._refusal: str | None = None
@@ -86,7 +87,7 @@ class Courier:
         if self._refusal is not None:
             return self._refusal
         where = f"{self._settings.host}:{self._settings.port_used}"
-        return None if self._client.is_connected() else f"The broker {where} does not answer."
+        return None if self._is_up else f"The broker {where} does not answer."
 
     def pump(self, now: Moment) -> None:
         """Take in what was heard and send what may be sent.
@@ -99,7 +100,7 @@ class Courier:
             self._keep_running(now)
             self._hear(now)
             self._outbox.save(now)
-            if not self._client.is_connected():
+            if not self._is_up:
                 return
             self._begin_again_if_due(now)
             self._send_next(now)
@@ -112,7 +113,7 @@ class Courier:
         try:
             self._hear(now)
             self._outbox.save(now, urgent=True)
-            if self._client.is_connected():
+            if self._is_up:
                 said = self._publish_presence(PresenceState.STOPPED)
                 said.wait_for_publish(CLOSE_S)
             self._client.disconnect()
@@ -248,6 +249,7 @@ class Courier:
         client.subscribe(wire.topic(self._chamber, Stored), wire.rule_of(Stored).qos)
         self._publish_presence(PresenceState.PRESENT)
         self._session += 1
+        self._is_up = True
 
     def _on_subscribe(
         self, _client: mqtt.Client, _mine: Any, _mid: int, reasons: list[ReasonCode], _p: Any
@@ -258,6 +260,7 @@ class Courier:
     def _on_disconnect(
         self, _client: mqtt.Client, _mine: Any, _flags: Any, reason: ReasonCode, _properties: Any
     ) -> None:
+        self._is_up = False
         _log.info("The broker is gone: %s", reason)
 
     def _on_message(self, _client: mqtt.Client, _mine: Any, message: mqtt.MQTTMessage) -> None:
