@@ -47,13 +47,16 @@ def create_app(
     settings: DashboardSettings,
     clock: Callable[[], float],
     zone: tzinfo | None = None,
+    trouble: Callable[[], str | None] = lambda: None,
 ) -> Starlette:
-    """The application. `clock` gives UTC seconds; a `zone` of None is this machine's.
+    """The application. `clock` gives UTC seconds; a `zone` of None is this machine's; `trouble`
+    says what keeps the dashboard itself from hearing or keeping anything now.
 
     `app.state.streams.close()` ends the event streams; call it before the server waits for its
     connections to end.
     """
-    pages = Pages(store, hub, renderer(zone), clock, settings.hydrometer.calibrated_c, zone)
+    render = renderer(zone)
+    pages = Pages(store, hub, render, clock, settings.hydrometer.calibrated_c, zone, trouble)
     streams = Streams(hub)
     app = Starlette(
         routes=[

@@ -55,6 +55,7 @@ class Pages:
     clock: Callable[[], float]
     calibrated_c: float
     zone: tzinfo | None = None
+    trouble: Callable[[], str | None] = lambda: None
 
     # Every chamber.
 
@@ -193,7 +194,7 @@ class Pages:
 
     def _text(self, template: str, **values: Any) -> str:
         zone_name = words.zone_name(self.clock(), self.zone)
-        return self.render(template, zone_name=zone_name, **values)
+        return self.render(template, zone_name=zone_name, own_trouble=self.trouble(), **values)
 
 
 def _after(filled: Filled[Batch], before: Batch) -> Filled[Batch]:

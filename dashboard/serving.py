@@ -53,7 +53,12 @@ def opened(settings: DashboardSettings, clock: Callable[[], float]) -> Iterator[
         ingest = Ingest(settings.broker, store, hub, clock, settings.store.commit_s)
         ingest.start()
         try:
-            yield Parts(store, hub, ingest, create_app(store, hub, settings, clock))
+            yield Parts(
+                store,
+                hub,
+                ingest,
+                create_app(store, hub, settings, clock, trouble=lambda: ingest.trouble),
+            )
         finally:
             ingest.stop()
     finally:

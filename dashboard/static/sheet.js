@@ -9,6 +9,7 @@
   let isHeld = false;
   let fetchedAt = Date.now();
   let cursorShare = null;
+  let refetch = () => {};
 
   // Parts marked data-live are replaced when they differ, so that a screen reader is not disturbed.
   const freshen = (html) => {
@@ -56,14 +57,14 @@
     prepare();
     return true;
   };
-  const refetch = () => {
+  refetch = () => {
     const isDue = Date.now() - fetchedAt >= 1000 * curve.dataset.every;
     if (isOld && isDue && !isHeld && !document.hidden && "follows" in curve.dataset) {
       fetchedAt = Date.now();
       show(curve.dataset.href);
     }
   };
-  setInterval(refetch, 1000);
+  setInterval(() => refetch(), 1000);
 
   curve.addEventListener("click", async (event) => {
     const link = event.target.closest("a[data-curve]");
@@ -129,9 +130,10 @@
     const plot = by("plot");
     if (!plot || cursorShare === null) return;
     const [from, to] = [Number(plot.dataset.from), Number(plot.dataset.to)];
-    const values = [...plot.querySelectorAll("[data-reads]")].flatMap((path) => {
-      const value = at(path, cursorShare);
-      return value === null ? [] : [WORDS[path.dataset.reads](value)];
+    const values = Object.entries(WORDS).flatMap(([name, say]) => {
+      const path = plot.querySelector(`[data-reads=${name}]`);
+      const value = path && at(path, cursorShare);
+      return value === null ? [] : [say(value)];
     });
     const text = `${clock(plot, from + cursorShare * (to - from))}: ${values.join(", ") || "no readings"}.`;
     by("read").textContent = text;

@@ -4,19 +4,19 @@ from __future__ import annotations
 
 import contextlib
 import shutil
-import socket
 import threading
-import time
 from collections.abc import Callable, Iterator
 from zoneinfo import ZoneInfo
 
-import uvicorn
 from playwright.sync_api import Browser, sync_playwright
+from starlette.applications import Starlette
 
 from dashboard.app import create_app
 from dashboard.live import LiveHub
-from dashboard.settings import settings_of
+from dashboard.serving import listening, serve
+from dashboard.settings import WebSettings, settings_of
 from dashboard.store import Store
+from tests.broker import free_port
 
 ZONE = ZoneInfo("Europe/Stockholm")
 FLAGS = (
@@ -26,26 +26,25 @@ FLAGS = (
 
 
 @contextlib.contextmanager
-def served(store: Store, hub: LiveHub, clock: Callable[[], float]) -> Iterator[str]:
-    """The address of a running dashboard."""
-    settings = settings_of('[store]\npath = "unused.sqlite"\n')
-    app = create_app(store, hub, settings, clock, ZONE)
-    listening = socket.create_server(("127.0.0.1", 0))
-    config = uvicorn.Config(app, log_level="warning", timeout_graceful_shutdown=3)
-    server = uvicorn.Server(config)
-    thread = threading.Thread(target=server.run, kwargs={"sockets": [listening]}, daemon=True)
-    thread.start()
-    while not server.started:
-        assert thread.is_alive(), "the server did not start"
-        time.sleep(0.02)
-    try:
-        yield f"http://127.0.0.1:{listening.getsockname()[1]}"
-    finally:
-        app.state.streams.close()
-        server.should_exit = True
+def running(app: Starlette) -> Iterator[str]:
+    """The address of this application, served as in real use."""
+    port = free_port()
+    over = threading.Event()
+    with listening(WebSettings(port=port)) as at:
+        thread = threading.Thread(target=serve, args=(app, at, over.is_set), daemon=True)
+        thread.start()
+        yield f"http://127.0.0.1:{port}"
+        over.set()
         thread.join(10)
-        listening.close()
         assert not thread.is_alive(), "the server did not end"
+
+
+@contextlib.contextmanager
+def served(store: Store, hub: LiveHub, clock: Callable[[], float]) -> Iterator[str]:
+    """The address of a dashboard over this store, without a broker."""
+    settings = settings_of('[store]\npath = "unused.sqlite"\n')
+    with running(create_app(store, hub, settings, clock, ZONE)) as address:
+        yield address
 
 
 @contextlib.contextmanager
