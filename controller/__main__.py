@@ -113,6 +113,7 @@ def _simulate(options: argparse.Namespace) -> int:
             wait=lambda seconds: _waited(stopped, seconds),
             truth=truth,
             should_stop=stopped.is_set,
+            network_clock=clock,
         )
         score = simulate(settings, _garage(options), show)
         score["wall_s"] = round(clock.now().mono_s - started.mono_s, 3)

@@ -15,7 +15,8 @@ from typing import TextIO
 from controller import loop, report
 from controller.chamber import courier_of
 from controller.decision.decide import State
-from controller.decision.vocabulary import Decision, Relay
+from controller.decision.vocabulary import Decision, Moment, Relay
+from controller.edge.clock import Clock
 from controller.edge.journal import Journal
 from controller.edge.probes import LocalProbes
 from controller.edge.relays import Relays
@@ -30,6 +31,9 @@ from controller.simulation.weather import WeatherSettings
 from controller.simulation.world import Pace, Scene, World
 
 DAY_S = 86_400.0  # Why: a definition.
+PUMP_EVERY_S = (
+    0.05  # Why: a window of lines at each turn is 14,000 a second, more than is taken in.
+)
 TRUTH_EVERY_S = 3600.0  # Why: a brewer reads a hydrometer no more often.
 # Source: 12:00 UTC on 15 January 2026, an arbitrary winter noon; without a live end the date must
 # not depend on today, or the same seed would not give the same journal.
@@ -72,6 +76,8 @@ class Show:
         wait: really waits so many seconds (only with a pace).
         truth: takes a line of JSON an hour with the true gravity and temperature; None for none.
         should_stop: whether somebody asked it to stop.
+        network_clock: this machine's clock, by which the courier waits for answers; needed with a
+            pace.
     """
 
     days: float
@@ -81,6 +87,7 @@ class Show:
     wait: Callable[[float], None] = lambda _: None
     truth: TextIO | None = None
     should_stop: Callable[[], bool] = lambda: False
+    network_clock: Clock | None = None
 
 
 def scene_of(settings: Settings, garage: Garage, start_utc_s: float) -> Scene:
@@ -133,8 +140,9 @@ def simulate(settings: Settings, garage: Garage, show: Show) -> dict[str, float 
             world,
         )
         relays = Relays(settings.relays, world.pins)
+        telling = _in_real_time(courier, show.network_clock)
         parts = loop.Parts(
-            world, probes, relays, journal, courier, Watchdog(None, None), float("inf")
+            world, probes, relays, journal, telling, Watchdog(None, None), float("inf")
         )
         watcher = _Watcher(world, show, flat_out_until_s)
         try:
@@ -146,6 +154,29 @@ def simulate(settings: Settings, garage: Garage, show: Show) -> dict[str, float 
                 courier.close(world.now())
             journal.close(world.now())
         return watcher.score.as_dict()
+
+
+def _in_real_time(courier: loop.Courier | None, clock: Clock | None) -> loop.Courier | None:
+    return courier if courier is None or clock is None else _InRealTime(courier, clock)
+
+
+class _InRealTime:
+    """A courier whose waits are real seconds, however fast the garage runs.
+
+    By the garage's clock a minute's wait for an answer is over in milliseconds, and everything
+    would be sent again and again.
+    """
+
+    def __init__(self, courier: loop.Courier, clock: Clock) -> None:
+        self._courier = courier
+        self._clock = clock
+        self._due_mono_s = float("-inf")
+
+    def pump(self, now: Moment) -> None:
+        mono_s = self._clock.now().mono_s
+        if mono_s >= self._due_mono_s:
+            self._due_mono_s = mono_s + PUMP_EVERY_S
+            self._courier.pump(replace(now, mono_s=mono_s))
 
 
 class _Watcher:
