@@ -185,7 +185,7 @@ def _garage(settings: DemoSettings, folder: Path, recipe: Recipe, broker: tuple[
         raise DiskError(f"{toml} cannot be written: {error}.", "Free some space.") from error
     command = [sys.executable, "-m", "controller", "simulate", "--settings", str(toml)]
     command += ["--days", f"{settings.days:g}", "--then-live", "--pace", f"{settings.pace:g}"]
-    command += ["--truth", str(folder / "truth.jsonl")]
+    command += ["--truth", str(folder / "truth.jsonl"), "--journal", str(folder / "journal")]
     return Child("controller", command, folder)
 
 
