@@ -8,24 +8,7 @@ from hypothesis import strategies as st
 
 from controller import wire
 from controller.edge.journal import Journal, JournalSettings, Outbox, day_files, writer
-from tests.controller.edge.lines import event, moment, tick, write_ticks
-
-DAY_S = 86_400.0
-
-
-@pytest.fixture
-def begin(tmp_path):
-    opened = []
-
-    def _begin(after_s=0.0):
-        while opened:
-            opened.pop().close(moment(after_s))
-        opened.append(Journal.open(tmp_path, JournalSettings(), moment(after_s)))
-        return opened[-1]
-
-    yield _begin
-    for journal in opened:
-        journal.close(moment())
+from tests.controller.edge.lines import DAY_S, event, moment, tick, write_ticks
 
 
 def taken(outbox, limit=100_000):
