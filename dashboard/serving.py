@@ -17,11 +17,11 @@ import uvicorn
 from starlette.applications import Starlette
 
 from controller.errors import SettingsError
-from dashboard.app import create_app
 from dashboard.ingest import Ingest
 from dashboard.live import LiveHub
 from dashboard.settings import DashboardSettings, WebSettings
 from dashboard.store import Store
+from dashboard.web.app import create_app
 
 LOOK_S = 0.2  # Why: how soon a signal or the end of a demo's child is noticed.
 GOODBYE_S = 2  # Why: a page being sent gets this long; streams are ended at once.

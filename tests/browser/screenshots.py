@@ -28,7 +28,7 @@ def main(folder: Path, wanted: list[str]) -> None:
                         page = browser.new_page(
                             viewport={"width": width, "height": height}, color_scheme=scheme
                         )
-                        page.on("console", lambda message: print(state, message.text))
+                        page.on("console", lambda message, state=state: print(state, message.text))
                         page.goto(address + path)
                         page.wait_for_timeout(300)
                         page.screenshot(

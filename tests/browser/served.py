@@ -11,18 +11,18 @@ from zoneinfo import ZoneInfo
 from playwright.sync_api import Browser, sync_playwright
 from starlette.applications import Starlette
 
-from dashboard.app import create_app
 from dashboard.live import LiveHub
 from dashboard.serving import listening, serve
 from dashboard.settings import WebSettings, settings_of
 from dashboard.store import Store
+from dashboard.web.app import create_app
 from tests.broker import free_port
 
 ZONE = ZoneInfo("Europe/Stockholm")
 FLAGS = (
-    "--headless --no-sandbox --disable-gpu --disable-quic --no-first-run "
-    "--disable-background-networking --disable-component-update --disable-sync"
-).split()
+    "--headless", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run",
+    "--disable-background-networking", "--disable-component-update", "--disable-sync",
+)  # fmt: skip
 
 
 @contextlib.contextmanager

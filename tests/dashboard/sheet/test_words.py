@@ -7,7 +7,8 @@ from zoneinfo import ZoneInfo
 
 import pytest
 
-from dashboard.sheet import axis, words
+from dashboard.sheet import words
+from dashboard.strip import axis
 
 ZONE = ZoneInfo("Europe/Stockholm")
 

@@ -9,12 +9,15 @@ from datetime import tzinfo
 from markupsafe import Markup
 
 from controller.wire import EventState
-from dashboard import look, series
+from dashboard import series
 from dashboard.facts import Batch, Bucket, Curve
-from dashboard.sheet import draw, readings, windows, words
+from dashboard.sheet import readings, words
 from dashboard.sheet.seen import Seen
-from dashboard.sheet.windows import Link
 from dashboard.store import Store
+from dashboard.strip import draw, windows
+from dashboard.strip.picture import GravityPoint, Mark, Picture
+from dashboard.strip.windows import Link
+from dashboard.web import look
 
 BUCKETS = 640  # Why: twice a phone's columns; a week of them is about 12 kB compressed.
 BUCKET_S_MIN = 20.0  # Why: a few ticks make a bucket; beer does nothing in less.
@@ -66,11 +69,11 @@ def shown(store: Store, seen: Seen, query: Mapping[str, str], zone: tzinfo | Non
     )
 
 
-def _picture(store: Store, seen: Seen, curve: Curve, zone: tzinfo | None) -> draw.Picture:
+def _picture(store: Store, seen: Seen, curve: Curve, zone: tzinfo | None) -> Picture:
     now = seen.now_utc_s
     from_text = words.moment(curve.from_utc_s, now, zone)
     title = f"{seen.chamber}, {from_text} to {words.moment(curve.to_utc_s, now, zone)}"
-    return draw.Picture(
+    return Picture(
         curve,
         title,
         _described(curve),
@@ -96,21 +99,21 @@ def _described(curve: Curve) -> str:
     )
 
 
-def _marks(store: Store, seen: Seen) -> tuple[draw.Mark, ...]:
+def _marks(store: Store, seen: Seen) -> tuple[Mark, ...]:
     changed = (
-        draw.Mark(event.utc_s, f"step {event.step}")
+        Mark(event.utc_s, f"step {event.step}")
         for event in look.events(store, seen)
         if event.step is not None and event.state == EventState.CHANGED
     )
-    pitched = () if seen.batch is None else (draw.Mark(seen.batch.pitched_utc_s, "pitched"),)
+    pitched = () if seen.batch is None else (Mark(seen.batch.pitched_utc_s, "pitched"),)
     return (*pitched, *changed)
 
 
-def _gravities(store: Store, batch: Batch | None) -> tuple[draw.GravityPoint, ...]:
+def _gravities(store: Store, batch: Batch | None) -> tuple[GravityPoint, ...]:
     if batch is None:
         return ()
     return tuple(
-        draw.GravityPoint(row.reading.taken_utc_s, row.corrected_sg)
+        GravityPoint(row.reading.taken_utc_s, row.corrected_sg)
         for row in readings.rows(batch, store.gravities(batch.id))
         if row.corrected_sg is not None
     )

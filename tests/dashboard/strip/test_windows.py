@@ -7,8 +7,8 @@ from urllib.parse import parse_qsl, urlsplit
 import pytest
 
 from dashboard.facts import Batch
-from dashboard.sheet import windows
-from dashboard.sheet.windows import Window
+from dashboard.strip import windows
+from dashboard.strip.windows import Window
 
 NOW = 1_768_431_600.0
 HOUR = 3600.0

@@ -12,7 +12,7 @@ from itertools import pairwise
 from typing import TypeAlias
 
 from dashboard.facts import Bucket, Curve
-from dashboard.sheet.axis import Scale
+from dashboard.strip.axis import Scale
 
 UNITS_PER_BUCKET = 2  # Why: a bucket's middle then lies on a whole number.
 UNITS_PER_PIXEL = 10  # Why: a tenth of a pixel is below what an eye sees; whole numbers are short.

@@ -15,9 +15,7 @@ from dashboard.sheet.troubles import standing
 from dashboard.sheet.words import DAY_S
 from dashboard.store import Store
 
-EVENT_DAYS = (
-    30  # Why: an alarm older than a month that nobody cleared is in the newest tick anyway.
-)
+EVENT_DAYS = 30  # Why: an alarm older than a month still stands in the newest tick.
 EVENTS_MAX = 400  # Why: a month of a restless chamber; reading them takes about a millisecond.
 SINCE_DAYS_MAX = 14  # Why: "on target since" is about this batch, and none here is held longer.
 SINCE_BUCKETS = 400  # Why: within a fortnight this tells the hour, within a day the five minutes.

@@ -21,15 +21,15 @@ from starlette.routing import Mount, Route
 from starlette.staticfiles import StaticFiles
 
 from controller.errors import BarmkeepError
-from dashboard.guard import Guard
 from dashboard.live import LiveHub
-from dashboard.pages import Pages
-from dashboard.render import renderer
 from dashboard.settings import DashboardSettings
 from dashboard.store import Store
-from dashboard.stream import Fresh, Streams
+from dashboard.web.guard import Guard
+from dashboard.web.pages import Pages
+from dashboard.web.render import renderer
+from dashboard.web.stream import Fresh, Streams
 
-STATIC = Path(__file__).parent / "static"
+STATIC = Path(__file__).parents[1] / "static"
 FIELDS_MAX = 20  # Why: the longest form has eight.
 OWN_NAMES = ("127.0.0.1", "localhost", "[::1]")  # Why: what this machine calls itself.
 COMPRESSED_BYTES_MIN = 800  # Why: below one packet there is nothing to gain.

@@ -11,9 +11,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from dashboard.facts import Bucket, Curve
-from dashboard.sheet import draw, lines
-from dashboard.sheet.axis import Scale
-from dashboard.sheet.draw import GravityPoint, Mark, Picture
+from dashboard.strip import draw, lines
+from dashboard.strip import picture as pictures
+from dashboard.strip.axis import Scale
+from dashboard.strip.picture import GravityPoint, Mark, Picture
 
 SVG = "{http://www.w3.org/2000/svg}"
 START_UTC_S = 1_768_431_600.0
@@ -133,7 +134,7 @@ def test_nothing_read_says_so():
 def test_heat_stands_as_high_as_its_share_of_the_time():
     root = root_of(curve(bucket(0, heat=1.0), bucket(1, heat=0.5), bucket(2, heat=0.0)))
     ((*points,),) = runs_of(path_of(root, "heat"))
-    floor = draw.HEAT.height_px * lines.UNITS_PER_PIXEL
+    floor = pictures.HEAT.height_px * lines.UNITS_PER_PIXEL
     assert points[:5] == [(0, floor), (0, 0), (2, 0), (2, floor // 2), (4, floor // 2)]
     assert points[-1][1] == floor
 
@@ -151,7 +152,10 @@ def test_gravities_have_a_scale_of_their_own_on_the_right():
     root = root_of(curve(*(bucket(i) for i in range(100))), gravities=points)
     diamonds = [each for each in root.iter(f"{SVG}svg") if each.get("class") == "point"]
     assert [each.get("x") for each in diamonds] == ["10%", "90%"]
-    assert [int(each.get("y")) for each in diamonds] == [draw.BEER.top_px, draw.BEER.floor_px]
+    assert [int(each.get("y")) for each in diamonds] == [
+        pictures.BEER.top_px,
+        pictures.BEER.floor_px,
+    ]
     right = [e.text for e in root.iter(f"{SVG}text") if e.get("x") == "100%" and e.get("dx")]
     assert right == ["1.010", "1.020", "1.030", "1.040", "1.050"]
 
@@ -238,7 +242,7 @@ def test_a_week_of_a_thousand_restless_points_stays_small():
 def test_no_window_has_more_times_than_a_page_has_room_for(hours):
     shown = Curve("left", START_UTC_S, START_UTC_S + hours * 3600, 600.0, ())
     root = root_of(shown, pitched_utc_s=START_UTC_S - 3600)
-    for y in (draw._CLOCK_Y_PX, draw._PITCH_Y_PX):
+    for y in (pictures.CLOCK_Y_PX, pictures.PITCH_Y_PX):
         row = [each for each in root.iter(f"{SVG}text") if each.get("y") == str(y)]
         assert 2 <= len(row) <= 9
         assert sum("wide" not in each.get("class") for each in row) <= 5

@@ -12,7 +12,7 @@ from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from dashboard.sheet import words
 from dashboard.sheet.troubles import told
 
-TEMPLATES = Path(__file__).parent / "templates"
+TEMPLATES = Path(__file__).parents[1] / "templates"
 Render: TypeAlias = Callable[..., str]
 
 

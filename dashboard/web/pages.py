@@ -17,20 +17,20 @@ from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import HTMLResponse, RedirectResponse, Response
 
-from dashboard import look
-from dashboard.curve import Shown, shown
 from dashboard.errors import EntryError
 from dashboard.facts import Batch
 from dashboard.fermentation.strains import strain, strains
 from dashboard.live import LiveHub
-from dashboard.render import Render
 from dashboard.sheet import entries, readings, words
 from dashboard.sheet.forms import Filled
 from dashboard.sheet.seen import Seen
 from dashboard.sheet.sentences import first_sentence, headline
 from dashboard.sheet.troubles import Trouble, troubles
 from dashboard.store import Store
-from dashboard.stream import Fresh
+from dashboard.web import look
+from dashboard.web.curve import Shown, shown
+from dashboard.web.render import Render
+from dashboard.web.stream import Fresh
 
 EVENTS_SHOWN = 20  # Why: the last days of a chamber; the rest is history.
 

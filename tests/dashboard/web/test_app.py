@@ -10,14 +10,14 @@ import httpx
 import pytest
 from starlette.applications import Starlette
 
-from dashboard import guard
-from dashboard.app import create_app
 from dashboard.live import LiveHub
-from dashboard.pages import Pages
-from dashboard.render import renderer
 from dashboard.settings import settings_of
 from dashboard.store import Store
-from dashboard.stream import STREAMS_MAX, Fresh, Streams, frame
+from dashboard.web import guard
+from dashboard.web.app import create_app
+from dashboard.web.pages import Pages
+from dashboard.web.render import renderer
+from dashboard.web.stream import STREAMS_MAX, Fresh, Streams, frame
 from tests.browser.served import ZONE
 from tests.browser.states import NOW_UTC_S, STATES, Scene, holding, several, warming
 
@@ -333,7 +333,7 @@ def test_streams_are_few(scene):
 
 
 def test_silence_shows_itself_in_the_stream_without_a_tick(scene, monkeypatch):
-    monkeypatch.setattr("dashboard.stream.HEARTBEAT_S", 0.05)
+    monkeypatch.setattr("dashboard.web.stream.HEARTBEAT_S", 0.05)
     warming(scene)
     pages = pages_of(scene)
 

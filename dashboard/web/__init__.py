@@ -1,0 +1,1 @@
+"""The pages: routes, guard and stream, and what a page is made from. Decides nothing of beer."""
