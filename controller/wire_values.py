@@ -6,6 +6,7 @@ Part of the published language (`wire.py`); the standard library only.
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Callable, Mapping
 from typing import Any
 
@@ -24,6 +25,8 @@ def refused(why: str) -> WireError:
 
 # Why: milliseconds and ten-thousandths are below every clock and probe here, and keep lines short.
 _DECIMALS = 4
+# Why: JSON can spell half of a character, which no file and no broker can hold.
+_HALF_CHARACTER = re.compile("[\ud800-\udfff]")
 
 
 def rounded(value: Any) -> Any:
@@ -38,40 +41,49 @@ def rounded(value: Any) -> Any:
 
 
 def _number(name: str, value: Any) -> float:
-    if isinstance(value, bool) or not isinstance(value, (int, float)) or not math.isfinite(value):
-        raise refused(f"{name} is {value!r}, not a finite number.")
-    return float(value)
+    if isinstance(value, bool) or not isinstance(value, (int, float)):
+        raise refused(f"{name} is {value!r:.60}, not a finite number.")
+    try:
+        number = float(value)
+    except OverflowError:  # An integer of more digits than a float has room for.
+        number = math.inf
+    if not math.isfinite(number):
+        raise refused(f"{name} is {value!r:.60}, not a finite number.")
+    return number
 
 
 def _whole(name: str, value: Any) -> int:
     if isinstance(value, bool) or not isinstance(value, int) or not 0 <= value < 2**53:
-        raise refused(f"{name} is {value!r}, not a whole number from 0.")
+        raise refused(f"{name} is {value!r:.60}, not a whole number from 0.")
     return value
 
 
 def _exactly(kind: type[Any], noun: str) -> Callable[[str, Any], Any]:
     def reader(name: str, value: Any) -> Any:
         if not isinstance(value, kind):
-            raise refused(f"{name} is {value!r}, not {noun}.")
+            raise refused(f"{name} is {value!r:.60}, not {noun}.")
         return value
 
     return reader
 
 
-_text = _exactly(str, "text")
+def _text(name: str, value: Any) -> str:
+    if not isinstance(value, str) or _HALF_CHARACTER.search(value):
+        raise refused(f"{name} is {value!r:.60}, not text.")
+    return value
 
 
 def _texts(name: str, value: Any) -> tuple[str, ...]:
     if not isinstance(value, list):
-        raise refused(f"{name} is {value!r}, not a list.")
+        raise refused(f"{name} is {value!r:.60}, not a list.")
     return tuple(_text(name, each) for each in value)
 
 
 def _by_role(read: Callable[[str, Any], Any]) -> Callable[[str, Any], Mapping[str, Any]]:
     def reader(name: str, value: Any) -> Mapping[str, Any]:
         if not isinstance(value, dict):
-            raise refused(f"{name} is {value!r}, not an object.")
-        return {key: read(f"{name}.{key}", each) for key, each in value.items()}
+            raise refused(f"{name} is {value!r:.60}, not an object.")
+        return {_text(name, key): read(f"{name}.{key}", each) for key, each in value.items()}
 
     return reader
 

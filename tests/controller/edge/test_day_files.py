@@ -37,9 +37,9 @@ def test_packing_on_a_full_disk_keeps_the_plain_file(begin, tmp_path):
     journal = begin()
     write_ticks(journal, 200, after_s=DAY_S - 2000)
     (closed,) = day_files.day_files(tmp_path)
-    with full_disk(tmp_path, room_bytes=500 - closed.path.stat().st_size):
-        with pytest.raises(OSError):
-            day_files.pack(closed)
+    room_bytes = 500 - closed.path.stat().st_size
+    with full_disk(tmp_path, room_bytes), pytest.raises(OSError):
+        day_files.pack(closed)
     assert seqs(tmp_path, journal.boot) == list(range(1, 201))
     assert names(tmp_path) == [closed.path.name]
 
