@@ -67,6 +67,7 @@ class ProbeProcess:
         4. What has not come is LATE. After three rounds without any answer the child is killed.
         """
         asked_mono_s = self._clock.now().mono_s
+        self._reap()
         if self._child is None or self._child.poll() is not None:
             self._drop_child()
             self._start_child()
@@ -83,14 +84,17 @@ class ProbeProcess:
     def close(self) -> None:
         """End the child: close its input, and kill it if it does not see that."""
         self._drop_child()
+        self._reap()
 
     @property
     def pid(self) -> int | None:
         """The child's process id; None while there is none."""
         return None if self._child is None else self._child.pid
 
-    def _start_child(self) -> None:
+    def _reap(self) -> None:
         self._unreaped = [child for child in self._unreaped if child.poll() is None]
+
+    def _start_child(self) -> None:
         if len(self._unreaped) >= UNREAPED_MAX:
             return
         self._buffer = b""
