@@ -26,7 +26,7 @@ from controller.edge.courier import BrokerSettings
 from controller.edge.journal import JournalSettings
 from controller.edge.probes import ProbeSettings
 from controller.edge.relays import RelaySettings
-from controller.errors import SettingsError
+from controller.errors import DiskError, SettingsError
 from controller.thermal.model import VesselSettings, vessel_of
 from controller.thermal.tune import tuned
 from controller.wire import CHAMBER_NAME
@@ -150,7 +150,7 @@ def parse(text: str, folder: Path) -> Settings:
         problems.append(error.what)
     try:
         profile = _profile(_batch_in(text), folder)
-    except SettingsError as error:
+    except (SettingsError, DiskError) as error:
         problems.append(f"batch.profile: {error.what} {error.remedy}")
     if not problems:
         problems += _across(tables, profile)

@@ -26,8 +26,9 @@ SECOND_LOOK_S = 7200.0
 FALL_K_IN_5_MIN = 3.0
 # Why: the coldest garage worth assuming when no probe measures it.
 GARAGE_C_ASSUMED_LOW = -15.0
-# Why: a fan, or a lid just opened, cools in ways the model has no number for.
-FAN_SHADOW_S = 1800.0
+# Why: a fan cools in ways the model has no exact number for, and a probe that was out of its well
+# needs half an hour to tell of the beer again.
+SHADOW_S = 1800.0
 # Why: between the lag of a well-pressed pad (150 to 250 s) and of a bad one (up to 1300 s); what it
 # misses of a bad one is within the half kelvin allowed.
 PAD_LAG_S = 600.0
@@ -46,6 +47,7 @@ class EffectMemory:
         excess_k: how far it has gone beyond the most it could be.
         suspected_mono_s: when `missing_k` last ran over; None when it has not.
         fan_mono_s: when the fan last ran; None when it has not.
+        moved_mono_s: when the probe last read what no beer can do; None when it has not.
         last_mono_s: when this stage last looked; None before its first look.
     """
 
@@ -54,6 +56,7 @@ class EffectMemory:
     excess_k: float = 0.0
     suspected_mono_s: float | None = None
     fan_mono_s: float | None = None
+    moved_mono_s: float | None = None
     last_mono_s: float | None = None
 
 
@@ -63,7 +66,9 @@ def watch(
     """What has been seen of the relays' effect, given what they really did since the last tick."""
     dt_s = 0.0 if memory.last_mono_s is None else now.mono_s - memory.last_mono_s
     if not 0.0 < dt_s <= TICK_GAP_S_MAX:
-        return EffectMemory(last_mono_s=now.mono_s, fan_mono_s=memory.fan_mono_s), ()
+        return EffectMemory(
+            fan_mono_s=memory.fan_mono_s, moved_mono_s=memory.moved_mono_s, last_mono_s=now.mono_s
+        ), ()
     duty = memory.duty_lagged + (float(applied.heat) - memory.duty_lagged) * dt_s / PAD_LAG_S
     memory = replace(
         memory,
@@ -77,40 +82,48 @@ def watch(
 def _compare(
     vessel: Vessel, memory: EffectMemory, evidence: Evidence, applied: Applied, dt_s: float
 ) -> tuple[EffectMemory, tuple[Finding, ...]]:
-    findings: list[Finding] = []
     beer = evidence.beer
-    if beer.value_c is None or beer.slope_k_per_s is None:
-        return replace(memory, missing_k=0.0, excess_k=0.0), ()
-    if beer.change_k < -FALL_K_IN_5_MIN:
-        findings.append(Finding.FALL_TOO_FAST)
+    if beer.value_c is not None and abs(beer.change_k) > FALL_K_IN_5_MIN:
+        found = (Finding.FALL_TOO_FAST,) if beer.change_k < 0.0 else ()
+        return replace(_rested(memory), moved_mono_s=memory.last_mono_s), found
+    is_shaded = _is_within_shadow(memory, memory.moved_mono_s)
+    if beer.value_c is None or beer.slope_k_per_s is None or is_shaded:
+        return _rested(memory), ()
     duty, garage_c = memory.duty_lagged, evidence.garage.value_c
     least, most = _sane_slopes(vessel, duty, beer.value_c, garage_c, applied.fan)
     fastest = 2.0 * vessel.rise_k_per_s  # Why: one step of the probe must not look like an hour.
     slope = min(max(beer.slope_k_per_s, -fastest), fastest)
-    excess_k = max(0.0, memory.excess_k + (slope - most) * dt_s)
-    if excess_k > EXCESS_RISE_K:
-        is_off = memory.duty_lagged < OFF_SHARE
-        findings.append(Finding.HEAT_WHILE_OFF if is_off else Finding.RISE_TOO_FAST)
-        excess_k = 0.0
-    memory = replace(memory, excess_k=excess_k)
-    if _in_fan_shadow(memory):
-        return replace(memory, missing_k=0.0), tuple(findings)
-    memory, is_missing = _missing(memory, (least - slope) * dt_s)
-    if is_missing:
-        findings.append(Finding.HEAT_WITHOUT_EFFECT)
-    return memory, tuple(findings)
+    memory, too_warm = _excess(memory, (slope - most) * dt_s)
+    if duty < OFF_SHARE or _is_within_shadow(memory, memory.fan_mono_s):
+        return replace(memory, missing_k=0.0), too_warm
+    memory, too_cold = _missing(memory, (least - slope) * dt_s)
+    return memory, too_warm + too_cold
 
 
-def _missing(memory: EffectMemory, shortfall_k: float) -> tuple[EffectMemory, bool]:
+def _rested(memory: EffectMemory) -> EffectMemory:
+    return replace(memory, missing_k=0.0, excess_k=0.0, suspected_mono_s=None)
+
+
+def _excess(memory: EffectMemory, excess_k: float) -> tuple[EffectMemory, tuple[Finding, ...]]:
+    """Sums what the beer rose beyond the most it could."""
+    excess_k = max(0.0, memory.excess_k + excess_k)
+    if excess_k <= EXCESS_RISE_K:
+        return replace(memory, excess_k=excess_k), ()
+    is_off = memory.duty_lagged < OFF_SHARE
+    found = Finding.HEAT_WHILE_OFF if is_off else Finding.RISE_TOO_FAST
+    return replace(memory, excess_k=0.0), (found,)
+
+
+def _missing(memory: EffectMemory, shortfall_k: float) -> tuple[EffectMemory, tuple[Finding, ...]]:
     """Sums the shortfall; it counts when it runs over twice within the second look."""
     missing_k = max(0.0, memory.missing_k + shortfall_k)
     if missing_k <= MISSING_RISE_K:
-        return replace(memory, missing_k=missing_k), False
-    now_s = memory.last_mono_s
-    first_s = memory.suspected_mono_s
+        return replace(memory, missing_k=missing_k), ()
+    now_s, first_s = memory.last_mono_s, memory.suspected_mono_s
     assert now_s is not None
     again = first_s is not None and now_s - first_s <= SECOND_LOOK_S
-    return replace(memory, missing_k=0.0, suspected_mono_s=now_s), again
+    found = (Finding.HEAT_WITHOUT_EFFECT,) if again else ()
+    return replace(memory, missing_k=0.0, suspected_mono_s=now_s), found
 
 
 def _sane_slopes(
@@ -134,6 +147,6 @@ def _sane_slopes(
     return least, most
 
 
-def _in_fan_shadow(memory: EffectMemory) -> bool:
-    fan_s, now_s = memory.fan_mono_s, memory.last_mono_s
-    return fan_s is not None and now_s is not None and now_s - fan_s < FAN_SHADOW_S
+def _is_within_shadow(memory: EffectMemory, then_s: float | None) -> bool:
+    now_s = memory.last_mono_s
+    return then_s is not None and now_s is not None and now_s - then_s < SHADOW_S
