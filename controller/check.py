@@ -162,9 +162,9 @@ def _broker(settings: Settings) -> Iterator[Found]:
     if broker is None:
         yield Found("broker", "none named: the chamber runs by itself and tells nobody")
         return
-    where = f"{broker.host}:{broker.port}"
+    where = f"{broker.host}:{broker.port_used}"
     try:
-        socket.create_connection((broker.host, broker.port), BROKER_WAIT_S).close()
+        socket.create_connection((broker.host, broker.port_used), BROKER_WAIT_S).close()
     except OSError as error:
         yield Found(
             "broker",

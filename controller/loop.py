@@ -160,5 +160,9 @@ def _rest(parts: Parts, due_s: float) -> None:
         parts.clock.sleep_until(due_s)
         return
     while (now := parts.clock.now()).mono_s < due_s:
-        parts.clock.sleep_until(min(due_s, now.mono_s + parts.pump_every_s))
-        parts.courier.pump(parts.clock.now())
+        wake_s = min(due_s, now.mono_s + parts.pump_every_s)
+        parts.clock.sleep_until(wake_s)
+        woke = parts.clock.now()
+        parts.courier.pump(woke)
+        if woke.mono_s < wake_s:  # A signal has ended the rest: the loop must look why.
+            return
