@@ -126,10 +126,16 @@ def gravities(picture: Picture) -> str:
             f'<svg x="{x_of(share)}" y="{y}" class="point"><path d="M0-6 6 0 0 6-6 0z">'
             f"<title>{words.gravity(each.corrected_sg)}</title></path></svg>"
         )
-        above = y - 11 if y > BEER.top_px + 24 else y + 21
-        label = words.gravity(each.corrected_sg)
-        parts.append(text(x_of(share), above, label, "note", _anchor(share)))
+        parts.append(_beside(share, y, words.gravity(each.corrected_sg)))
     return "".join(parts)
+
+
+def _beside(share: float, y: int, label: str) -> str:
+    """A point's label: above it, or below at the top of the lane, or inward at either edge."""
+    anchor = _anchor(share)
+    if anchor != "middle":
+        return text(x_of(share), y + 4, label, "note", anchor, 10 if anchor == "start" else -10)
+    return text(x_of(share), y - 11 if y > BEER.top_px + 24 else y + 21, label, "note", anchor)
 
 
 def _anchor(share: float) -> str:
