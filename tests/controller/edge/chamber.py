@@ -16,7 +16,7 @@ class Store:
     """A reader that keeps every line once and says how far each boot is without a gap."""
 
     def __init__(self, broker):
-        self.lines, self.got, self._seen = {}, 0, 0
+        self.lines, self.got, self.conflicts, self._seen = {}, 0, 0, 0
         self._ear = broker.ear(TICK, EVENT)
 
     def through(self, boot):
@@ -31,7 +31,8 @@ class Store:
         boots = set()
         for _, payload, _ in new:
             line = wire.decode(payload)
-            self.lines.setdefault((line.boot, line.seq), line)
+            first = self.lines.setdefault((line.boot, line.seq), line)
+            self.conflicts += first != line
             boots.add(line.boot)
             self.got += 1
         for boot in sorted(boots) if say else ():
