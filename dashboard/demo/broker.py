@@ -70,6 +70,7 @@ class PrivateBroker:
             self.name = "iotcore"
             config.write_text(_RUMQTTD.format(port=self.port), encoding="utf-8")
             command = [sys.executable, "-m", "iotcore", "--config", str(config)]
+            command += ["--log-level", "CRITICAL"]  # At any other it logs every message.
         else:
             raise BrokerError(
                 "There is no broker to run the demo with.",
