@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import argparse
 import logging
-import os
 import signal
 import sys
 import tempfile
@@ -53,6 +52,12 @@ name = "rehearsal"
 
 def main(arguments: Sequence[str] | None = None) -> int:
     """Runs one command and returns its exit code: 0 well, 1 found something to mend, 2 an error."""
+    if not __debug__:
+        print(
+            "Assertions are part of the defence.\nRun without -O and PYTHONOPTIMIZE.",
+            file=sys.stderr,
+        )
+        return 2
     options = _parser().parse_args(arguments)
     logging.basicConfig(level=logging.INFO, format="%(levelname)s %(message)s", stream=sys.stderr)
     try:
@@ -236,6 +241,4 @@ def _add_simulate(commands: argparse._SubParsersAction[argparse.ArgumentParser])
 
 
 if __name__ == "__main__":
-    if os.environ.get("PYTHONOPTIMIZE"):
-        sys.exit("Assertions are part of the defence: run without PYTHONOPTIMIZE.")
     sys.exit(main())
