@@ -9,6 +9,7 @@ from __future__ import annotations
 import ctypes
 import os
 import select
+import signal
 import time  # noqa: TID251  -- the one file that asks the clocks
 from pathlib import Path
 from typing import Protocol
@@ -21,6 +22,7 @@ SYNCED_CACHE_S = 60.0
 _TIME_ERROR = 5
 # Why: struct timex is 208 bytes on 64-bit and 128 on 32-bit Linux; all zero means "only tell".
 _TIMEX_BYTES = 512
+_WAKE_BYTES = 4096  # Why: one byte a signal; what is left over only wakes once more.
 # Source: man 8 systemd-timesyncd.service, "/run/systemd/timesync/synchronized".
 _TIMESYNC_FILE = Path("/run/systemd/timesync/synchronized")
 
@@ -44,6 +46,7 @@ class SystemClock:
         self._timesync_file = timesync_file
         self._synced = False
         self._synced_asked_s = float("-inf")
+        self._interrupted = False
         self._wake_read, self._wake_write = os.pipe2(os.O_NONBLOCK | os.O_CLOEXEC)
 
     def now(self) -> Moment:
@@ -60,19 +63,35 @@ class SystemClock:
         A signal whose handler raises ends the sleep with that exception; any other signal does
         not shorten it.
         """
-        while (left_s := mono_s - time.monotonic()) > 0:
-            if select.select([self._wake_read], [], [], left_s)[0]:
-                return
+        before = self._hear_signals()
+        try:
+            while not self._interrupted and (left_s := mono_s - time.monotonic()) > 0:
+                if select.select([self._wake_read], [], [], left_s)[0]:
+                    os.read(self._wake_read, _WAKE_BYTES)
+        finally:
+            if before is not None:
+                signal.set_wakeup_fd(before)
 
     def interrupt(self) -> None:
         """End this sleep and every later one at once: what a signal handler calls to stop the loop.
 
-        Safe inside a signal handler: it only writes one byte to a pipe that never blocks.
+        Safe inside a signal handler and from any thread; it never blocks.
         """
+        self._interrupted = True
         try:
             os.write(self._wake_write, b"!")
         except BlockingIOError:
             return  # The pipe is full of wake-ups already.
+
+    def _hear_signals(self) -> int | None:
+        """Let the kernel's own signal write to our pipe; what did before, None off the main thread.
+
+        Without it a signal that comes a moment before the sleep would be handled only after it.
+        """
+        try:
+            return signal.set_wakeup_fd(self._wake_write, warn_on_full_buffer=False)
+        except ValueError:
+            return None
 
     def close(self) -> None:
         """Give the two file descriptors back."""

@@ -1,5 +1,6 @@
 """The clocks: monotonic, wall, and whether the wall clock may be believed."""
 
+import os
 import signal
 import subprocess
 import sys
@@ -36,7 +37,7 @@ def test_a_signal_that_only_notes_something_does_not_shorten_the_sleep():
     clock, seen = SystemClock(), []
     before = signal.signal(signal.SIGUSR1, lambda *_: seen.append(1))
     try:
-        threading.Timer(0.03, signal.raise_signal, [signal.SIGUSR1]).start()
+        threading.Timer(0.03, os.kill, [os.getpid(), signal.SIGUSR1]).start()
         due_s = clock.now().mono_s + 0.15
         clock.sleep_until(due_s)
     finally:
@@ -56,10 +57,40 @@ def test_a_signal_handler_can_interrupt_the_sleep_for_good():
         "clock.sleep_until(clock.now().mono_s + 60)\n"
         "print('ended')\n"
     )
-    with subprocess.Popen([sys.executable, "-c", program], stdout=subprocess.PIPE) as process:
-        assert process.stdout.readline() == b"ready\n"
-        process.send_signal(signal.SIGTERM)
-        assert process.communicate(timeout=10)[0] == b"ended\n"
+    for _ in range(5):  # Also when it comes just before the sleep begins.
+        with subprocess.Popen([sys.executable, "-c", program], stdout=subprocess.PIPE) as process:
+            assert process.stdout.readline() == b"ready\n"
+            process.send_signal(signal.SIGTERM)
+            assert process.communicate(timeout=10)[0] == b"ended\n"
+
+
+def test_a_signal_between_the_last_look_and_the_sleep_still_interrupts_it(monkeypatch):
+    """The worst moment there is: the signal is in, and its handler has not run yet."""
+    clock, real_select = SystemClock(), clock_module.select.select
+    before = signal.signal(signal.SIGUSR1, lambda *_: clock.interrupt())
+
+    def late(*arguments):
+        # In another thread, so that this one's system call is not interrupted by it.
+        thread = threading.Thread(target=signal.raise_signal, args=[signal.SIGUSR1])
+        threading.Timer(0.05, thread.start).start()
+        return real_select(*arguments)
+
+    monkeypatch.setattr(clock_module.select, "select", late)
+    try:
+        started_s = time.monotonic()
+        clock.sleep_until(started_s + 20)
+        assert time.monotonic() - started_s < 5
+    finally:
+        signal.signal(signal.SIGUSR1, before)
+
+
+def test_another_thread_can_sleep_and_be_interrupted_too():
+    clock = SystemClock()
+    sleeper = threading.Thread(target=clock.sleep_until, args=[time.monotonic() + 20])
+    sleeper.start()
+    clock.interrupt()
+    sleeper.join(5)
+    assert not sleeper.is_alive()
 
 
 def test_an_exception_of_a_signal_handler_ends_the_sleep():
@@ -68,7 +99,7 @@ def test_an_exception_of_a_signal_handler_ends_the_sleep():
 
     before = signal.signal(signal.SIGUSR1, stop)
     try:
-        threading.Timer(0.03, signal.raise_signal, [signal.SIGUSR1]).start()
+        threading.Timer(0.03, os.kill, [os.getpid(), signal.SIGUSR1]).start()
         with pytest.raises(InterruptedError, match="told to stop"):
             SystemClock().sleep_until(time.monotonic() + 5)
     finally:
