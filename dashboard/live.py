@@ -19,6 +19,7 @@ from controller.errors import BarmkeepError
 from controller.wire import Event, Presence, PresenceState, Tick
 
 QUEUE_MAX = 32  # Why: a listener that is half a minute behind wants the newest, not the rest.
+CHAMBERS_MAX = 200  # Why: as many as the store takes; a broken sender must not fill the memory.
 LISTENERS_MAX = 200  # Why: far beyond one household; each costs a queue and a file descriptor.
 
 
@@ -99,9 +100,11 @@ class LiveHub:
 
         A `retained` one was kept by the broker, for nobody knows how long, so it says nothing of
         when its chamber was heard; and the broker's own word that a controller is lost is not that
-        controller's word.
+        controller's word. Beyond `CHAMBERS_MAX` no new chamber is taken in.
         """
         with self._lock:
+            if message.chamber not in self._newest and len(self._newest) >= CHAMBERS_MAX:
+                return
             old = self._newest.get(message.chamber) or Live(message.chamber, 0)
             if isinstance(message, Tick):
                 new = replace(old, tick=_newer(old.tick, message), event=None)

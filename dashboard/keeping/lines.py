@@ -12,12 +12,14 @@ import sqlite3
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 
+from controller.errors import WireError
 from controller.wire import Event, Line, Stored, Tick, encode
 from dashboard.keeping.database import Database
 from dashboard.keeping.ranges import Ranges
 from dashboard.keeping.rollup import COLUMNS, TABLES, Sums, thinned
 from dashboard.keeping.rows import State, StateKey, state_body, state_key, tick_row
 
+CHAMBERS_MAX = 200  # Why: far beyond one brewer; a broken sender must not fill the disk with names.
 STATES_CACHED_MAX = 20_000  # Why: a boot has some dozens; beyond this they are looked up again.
 
 INSERT_TICK = (
@@ -185,10 +187,21 @@ class Lines:
 
 
 def chamber_id_of(connection: sqlite3.Connection, name: str) -> int:
-    """The chamber's number, given to it now if need be, in an open transaction."""
-    connection.execute("INSERT OR IGNORE INTO chambers (name) VALUES (?)", (name,))
-    (found,) = connection.execute("SELECT id FROM chambers WHERE name = ?", (name,)).fetchone()
-    return int(found)
+    """The chamber's number, given to it now if need be, in an open transaction.
+
+    Raises:
+        WireError: it is new, and there are `CHAMBERS_MAX` already.
+    """
+    found = connection.execute("SELECT id FROM chambers WHERE name = ?", (name,)).fetchone()
+    if found is None:
+        (count,) = connection.execute("SELECT count(*) FROM chambers").fetchone()
+        if count >= CHAMBERS_MAX:
+            raise WireError(
+                f"The chamber {name} is one too many; {count} are known.", "Check who sends."
+            )
+        sql = "INSERT INTO chambers (name) VALUES (?) RETURNING id"
+        found = connection.execute(sql, (name,)).fetchone()
+    return int(found[0])
 
 
 def merge_rollup(

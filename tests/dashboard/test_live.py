@@ -137,3 +137,12 @@ def test_a_listener_whose_server_has_ended_hurts_nobody():
     hub.heard(tick(1), 1.0, False)
     assert replace(hub.newest("cellar"), number=0).tick == tick(1)
     assert listener.dropped == 0
+
+
+def test_beyond_the_limit_no_new_chamber_is_taken_in(monkeypatch):
+    monkeypatch.setattr(live, "CHAMBERS_MAX", 1)
+    hub = LiveHub()
+    hub.heard(tick(1), 1.0, False)
+    hub.heard(tick(1, "shed"), 1.0, False)
+    hub.heard(tick(2), 1.0, False)
+    assert [(each.chamber, each.tick.seq) for each in hub.all_newest()] == [("cellar", 2)]

@@ -13,12 +13,12 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from controller.errors import DiskError
+from controller.errors import DiskError, WireError
 from controller.wire import Stored
 from dashboard import store as store_module
 from dashboard.errors import EntryError
 from dashboard.facts import Batch, GravityReading, GravityUnit
-from dashboard.keeping import database
+from dashboard.keeping import database, lines
 from dashboard.keeping.rollup import TABLES, Sums, stored
 from dashboard.store import Store
 from tests.dashboard.lines import START_UTC_S, event, presence, tick
@@ -262,6 +262,17 @@ def test_readers_in_many_threads_see_whole_commits_only(store):
     for thread in threads:
         thread.join()
     assert seen <= set(range(0, 1001, 50))
+
+
+def test_beyond_the_limit_no_new_chamber_is_taken_in_and_the_known_go_on(store, monkeypatch):
+    monkeypatch.setattr(lines, "CHAMBERS_MAX", 2)
+    store.add([tick(1), tick(1, "shed")], 1.0)
+    with pytest.raises(WireError, match="one too many"):
+        store.add([tick(1, "attic")], 1.0)
+    with pytest.raises(WireError, match="one too many"):
+        store.add_presence(presence("lost", "attic"))
+    assert store.add([tick(2)], 1.0) == 1
+    assert len(store.commit()) == 2
 
 
 # The disk.
