@@ -18,7 +18,7 @@ from pathlib import Path
 from types import FrameType
 from typing import TextIO
 
-from controller import __version__, chamber
+from controller import __version__, chamber, stop
 from controller.check import check, table
 from controller.edge.clock import SystemClock
 from controller.errors import BarmkeepError, DiskError, SettingsError
@@ -27,7 +27,6 @@ from controller.simulation.faults import parse_fault
 from controller.simulation.simulate import DAY_S, START_UTC_S, Garage, Show, simulate
 from controller.simulation.told import told
 
-OFF_PAUSE_S = 0.2  # Why: 120 tries then outlast the longest stuck read of the 1-Wire bus.
 DAYS_MAX = 400.0  # Why: a year and a month; longer is a mistyped number.
 
 # Why: a simulation needs no probes of anybody's; these ids have the form of real ones.
@@ -69,7 +68,14 @@ def main(arguments: Sequence[str] | None = None) -> int:
 
 
 def _run(options: argparse.Namespace) -> int:
-    chamber.keep(load(options.settings), tuple(options.release))
+    settings = load(options.settings)
+    if options.chamber not in (None, settings.chamber.name):
+        raise SettingsError(
+            f"{options.settings} is the chamber {settings.chamber.name!r}, and the service is that "
+            f"of {options.chamber!r}, so its stop step would not find the relay lines.",
+            "Give the chamber, the file and the service the same name.",
+        )
+    chamber.keep(settings, tuple(options.release))
     return 0
 
 
@@ -77,17 +83,6 @@ def _check(options: argparse.Namespace) -> int:
     settings = load(options.settings)
     print(f"well  settings: {options.settings}", flush=True)
     return 0 if table(check(settings), lambda line: print(line, flush=True)) else 1
-
-
-def _off(options: argparse.Namespace) -> int:
-    clock = SystemClock()
-
-    def wait() -> None:
-        clock.sleep_until(clock.now().mono_s + OFF_PAUSE_S)
-
-    pins = chamber.turn_off(tuple(options.gpio), options.active_low, options.chamber, wait)
-    print("Off: " + ", ".join(f"GPIO {pin.gpio}" for pin in pins))
-    return 0
 
 
 def _version(_: argparse.Namespace) -> int:
@@ -190,6 +185,7 @@ def _add_run(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> N
         metavar="TRIP",
         help="begin without this latched trip; only when you stand at the machine and found why",
     )
+    run.add_argument("--chamber", help="refuse the file unless it is this chamber's; for services")
     run.set_defaults(command=_run)
 
 
@@ -201,10 +197,8 @@ def _add_check(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
 
 def _add_off(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
     off = commands.add_parser("off", help="drive the relay lines off, even without settings")
-    off.add_argument("--gpio", type=int, action="append", default=[], help="a line (repeatable)")
-    off.add_argument("--active-low", action="store_true", help="for --gpio: a low level means on")
-    off.add_argument("--chamber", help="only the lines this chamber noted when it started")
-    off.set_defaults(command=_off)
+    stop.add_arguments(off)
+    off.set_defaults(command=stop.stop)
 
 
 def _add_simulate(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:

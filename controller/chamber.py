@@ -1,4 +1,4 @@
-"""Chamber: one real chamber, from its settings to a running loop, and its emergency stop.
+"""Chamber: one real chamber, from its settings to a running loop.
 
 It opens every outside thing, restores what an earlier life left, and makes sure the relays are off
 however it ends. What to switch is decided elsewhere.
@@ -20,22 +20,15 @@ from controller.decision.vocabulary import Decision
 from controller.edge.clock import Clock, SystemClock
 from controller.edge.courier import Courier
 from controller.edge.journal import Journal
-from controller.edge.pins import (
-    ClaimedPin,
-    all_off,
-    lgpio_drive,
-    note_pins,
-    noted_pins,
-    open_pin_factory,
-)
+from controller.edge.pins import note_pins, open_pin_factory
 from controller.edge.probe_reader import ProbeProcess
 from controller.edge.relays import Relays
 from controller.edge.watchdog import Watchdog
-from controller.errors import DiskError, SettingsError, WiringError
+from controller.errors import DiskError, SettingsError
 from controller.settings import Settings
+from controller.stop import PINS_FOLDER
 from controller.wire import Presence, PresenceState
 
-PINS_FOLDER = Path("/run/barmkeep")
 PIN_FACTORY = "lgpio"  # Why: the one library that drives every Raspberry Pi from 3 to 5.
 
 _log = logging.getLogger(__name__)
@@ -120,40 +113,6 @@ def courier_of(
 def journal_folder(settings: Settings) -> Path:
     """Where this chamber's journal is."""
     return Path(settings.journal.folder) / settings.chamber.name
-
-
-def turn_off(
-    gpios: tuple[int, ...], active_low: bool, chamber: str | None, wait: Callable[[], None]
-) -> tuple[ClaimedPin, ...]:
-    """Drives every relay line to off, with or without settings; the stop step of the service.
-
-    Args:
-        gpios: the lines; empty for those the chambers noted when they started.
-        active_low: whether a low level means on, for `gpios`.
-        chamber: only this chamber's noted lines; None for all.
-        wait: pauses between two tries.
-
-    Returns:
-        the lines now off.
-
-    Raises:
-        WiringError: there is no line to turn off, or one could not be.
-    """
-    pins = tuple(ClaimedPin(gpio, not active_low) for gpio in gpios)
-    pins = pins or noted_pins(PINS_FOLDER, chamber)
-    if not pins:
-        raise WiringError(
-            f"No chamber has noted its relay lines in {PINS_FOLDER}.",
-            "Name them: barmkeep off --gpio 17 --gpio 27.",
-        )
-    left = all_off(pins, lgpio_drive(), wait)
-    if left:
-        names = ", ".join(str(pin.gpio) for pin in left)
-        raise WiringError(
-            f"GPIO {names} could not be turned off: something still holds it.",
-            "Unplug the heat pad now.",
-        )
-    return pins
 
 
 def _note(settings: Settings) -> None:

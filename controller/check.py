@@ -11,7 +11,7 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
-from controller.chamber import PIN_FACTORY, PINS_FOLDER, journal_folder
+from controller.chamber import PIN_FACTORY, journal_folder
 from controller.decision.vocabulary import Role
 from controller.edge.clock import SystemClock
 from controller.edge.pins import open_pin_factory
@@ -19,6 +19,7 @@ from controller.edge.probe_reader import ProbeProcess
 from controller.edge.probes import found_roms
 from controller.errors import BarmkeepError
 from controller.settings import Settings
+from controller.stop import PINS_FOLDER
 
 BROKER_WAIT_S = 5.0  # Why: a broker in the same house answers in milliseconds.
 PERSIST_FILES = "sys/module/*/parameters/persist_gpio_outputs"

@@ -12,9 +12,7 @@ from pathlib import Path
 
 import pytest
 
-from controller import chamber
 from controller.edge.journal.day_files import day_files, entries_in
-from controller.errors import WiringError
 from controller.simulation.onewire import scratchpad, slave_text
 
 ROM = "28-0316a2791aff"
@@ -135,30 +133,3 @@ def test_an_unknown_trip_to_release_is_refused_before_anything_is_opened(place: 
     assert process.returncode == 2
     assert "beer-too-hot" in errors
     assert not (place / "journal").exists()
-
-
-def test_the_stop_step_without_noted_lines_says_what_to_do(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    monkeypatch.setattr(chamber, "PINS_FOLDER", tmp_path)
-    with pytest.raises(WiringError, match="--gpio"):
-        chamber.turn_off((), False, None, lambda: None)
-
-
-def test_the_stop_step_drives_every_line_and_says_which_it_could_not(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    driven: list[tuple[int, int]] = []
-
-    def drive(gpio: int, level: int) -> None:
-        if gpio == 27:
-            raise OSError("busy")
-        driven.append((gpio, level))
-
-    monkeypatch.setattr(chamber, "PINS_FOLDER", tmp_path)
-    monkeypatch.setattr(chamber, "lgpio_drive", lambda: drive)
-    (tmp_path / "left.pins").write_text("17 high\n22 low\n")
-    assert [pin.gpio for pin in chamber.turn_off((), False, None, lambda: None)] == [17, 22]
-    assert driven == [(17, 0), (22, 1)]
-    with pytest.raises(WiringError, match="Unplug the heat pad now"):
-        chamber.turn_off((17, 27), False, None, lambda: None)

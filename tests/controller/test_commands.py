@@ -114,3 +114,11 @@ def test_assertions_cannot_be_switched_off() -> None:
     )
     assert done.returncode != 0
     assert "PYTHONOPTIMIZE" in done.stderr
+
+
+def test_a_service_of_another_name_than_its_chamber_is_refused(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    example = Path(__file__).parents[2] / "systemd" / "chamber.example.toml"
+    assert main(["run", str(example), "--chamber", "garage-right"]) == 2
+    assert "the same name" in capsys.readouterr().err
