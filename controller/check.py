@@ -11,6 +11,7 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
+from controller.boot_lines import CONFIG_FILES, harmful_lines, missing_lines
 from controller.chamber import PIN_FACTORY, journal_folder
 from controller.decision.vocabulary import Role
 from controller.edge.clock import SystemClock
@@ -41,8 +42,27 @@ class Found:
 
 def check(settings: Settings) -> Iterator[Found]:
     """Everything that was looked at, one after the other, as soon as it is known."""
-    for look in (_bus, _probes, _pins, _persisting, _stop_note, _journal, _broker, _clock):
+    for look in (_boot, _bus, _probes, _pins, _persisting, _stop_note, _journal, _broker, _clock):
         yield from look(settings)
+
+
+def _boot(settings: Settings) -> Iterator[Found]:
+    path = next((path for path in CONFIG_FILES if path.is_file()), None)
+    if path is None:
+        return
+    try:
+        config = path.read_text(encoding="utf-8", errors="replace")
+    except OSError as error:
+        yield Found("boot", f"{path} cannot be read ({error.strerror})", "Check its mode.")
+        return
+    gpios = [pin.gpio for pin in settings.relays.claimed()] if settings.relays.active_high else []
+    missing = missing_lines(config, gpios)
+    for line in missing:
+        yield Found("boot", f"so that {line.meaning}", f"Add the line {line.text} to {path}.")
+    for line in harmful_lines(config):
+        yield Found("boot", line.text, f"In {path}: {line.meaning}.")
+    if not missing:
+        yield Found("boot", f"{path} has the lines it needs")
 
 
 def _bus(settings: Settings) -> Iterator[Found]:
