@@ -14,12 +14,43 @@ from __future__ import annotations
 
 import json
 import re
-from collections.abc import Mapping
-from dataclasses import dataclass, field, fields
-from enum import StrEnum
+from dataclasses import dataclass, fields
 from typing import Any, TypeAlias, cast
 
+from controller.wire_messages import (
+    Event,
+    EventState,
+    Order,
+    Presence,
+    PresenceState,
+    Reply,
+    Stored,
+    Tick,
+)
 from controller.wire_values import READER_OF_TYPE, no_constant, refused, rounded
+
+__all__ = [
+    "CHAMBER_NAME",
+    "LINE_BYTES_MAX",
+    "TOPICS",
+    "TOPIC_ROOT",
+    "VERSION",
+    "Event",
+    "EventState",
+    "Line",
+    "Message",
+    "Order",
+    "Presence",
+    "PresenceState",
+    "Reply",
+    "Stored",
+    "Tick",
+    "TopicRule",
+    "decode",
+    "encode",
+    "rule_of",
+    "topic",
+]
 
 VERSION = 1  # Why: rises only when an old reader would misread a new line.
 LINE_BYTES_MAX = 16_384  # Why: a tick is under 1 kB; a longer line is hostile or broken.
@@ -27,114 +58,7 @@ TOPIC_ROOT = "barmkeep"
 CHAMBER_NAME = re.compile(r"[a-z0-9]([a-z0-9-]{0,30}[a-z0-9])?")  # Why: also a legal Homie 5 id.
 
 
-class PresenceState(StrEnum):
-    """What a controller last said of itself; `LOST` is said by the broker, as its last will."""
-
-    PRESENT = "present"
-    STOPPED = "stopped"
-    LOST = "lost"
-
-
-class EventState(StrEnum):
-    """What happened to the thing an event names."""
-
-    RAISED = "raised"
-    CLEARED = "cleared"
-    TRIPPED = "tripped"
-    RELEASED = "released"
-    BEGUN = "begun"
-    CHANGED = "changed"
-    ENDED = "ended"
-
-
-@dataclass(frozen=True, slots=True)
-class Tick:
-    """One turn of the loop: what was felt, wanted, allowed and done.
-
-    Temperatures are calibrated readings in °C, None when not trusted (then `faults` says why, by
-    role). `demand` is -1 (full fan) to +1 (full heat). `heat` and `fan` are the relays as read
-    back after switching. `target_high_c` is set while the beer may rise freely up to it. `step`
-    counts from 1. `trips` are latched interlocks, `vetoes` every interlock that forbids something
-    now.
-    """
-
-    chamber: str
-    boot: str
-    seq: int
-    utc_s: float
-    mono_s: float
-    synced: bool
-    phase: str
-    demand: float
-    heat: bool
-    fan: bool
-    beer_c: float | None = None
-    garage_c: float | None = None
-    air_c: float | None = None
-    pad_c: float | None = None
-    faults: Mapping[str, str] = field(default_factory=dict)
-    offset_k: Mapping[str, float] = field(default_factory=dict)
-    target_c: float | None = None
-    target_high_c: float | None = None
-    batch: str | None = None
-    step: int | None = None
-    step_name: str | None = None
-    step_elapsed_s: float | None = None
-    heat_permit: str = "free"
-    fan_permit: str = "free"
-    vetoes: tuple[str, ...] = ()
-    trips: tuple[str, ...] = ()
-    alarms: tuple[str, ...] = ()
-    heat_starts: int = 0
-    fan_starts: int = 0
-    integral: float = 0.0
-
-
-@dataclass(frozen=True, slots=True)
-class Event:
-    """A transition, dated by when it became true. `priority` is set for alarms and trips: high,
-    medium or low.
-    """
-
-    chamber: str
-    boot: str
-    seq: int
-    utc_s: float
-    mono_s: float
-    synced: bool
-    code: str
-    state: str
-    text: str
-    remedy: str | None = None
-    priority: str | None = None
-    batch: str | None = None
-    step: int | None = None
-
-
-@dataclass(frozen=True, slots=True)
-class Presence:
-    """Whether the controller is there. Retained; the broker says `lost` for it when it vanishes."""
-
-    chamber: str
-    boot: str
-    state: str
-    utc_s: float
-    software: str
-    tick_s: float
-
-
-@dataclass(frozen=True, slots=True)
-class Stored:
-    """Said by the dashboard: of this boot, every line up to and including `through` is committed
-    (0: none).
-    """
-
-    chamber: str
-    boot: str
-    through: int
-
-
-Message: TypeAlias = Tick | Event | Presence | Stored
+Message: TypeAlias = Tick | Event | Presence | Stored | Order | Reply
 Line: TypeAlias = Tick | Event  # what the journal holds and counts
 
 
@@ -161,6 +85,8 @@ TOPICS: tuple[TopicRule, ...] = (
     TopicRule(
         "stored", Stored, "dashboard", 1, False, "how far the dashboard has committed a boot"
     ),
+    TopicRule("order", Order, "dashboard", 1, False, "what the chamber is asked to do; it expires"),
+    TopicRule("reply", Reply, "controller", 1, False, "an order taken, or refused and why"),
 )
 _RULE_BY_NAME = {rule.name: rule for rule in TOPICS}
 _RULE_BY_TYPE = {rule.message: rule for rule in TOPICS}

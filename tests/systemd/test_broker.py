@@ -82,7 +82,7 @@ def test_each_topic_is_said_by_its_sender_alone(
     assert (answer != "Not authorized") is allowed, answer
 
 
-@pytest.mark.parametrize("topic", ["barmkeep/left/order", "barmkeep/left", "homie/5/test", "$SYS"])
+@pytest.mark.parametrize("topic", ["barmkeep/left/wish", "barmkeep/left", "homie/5/test", "$SYS"])
 @pytest.mark.parametrize("user", USERS)
 def test_nothing_else_is_said_by_anybody(broker: Mosquitto, topic: str, user: str) -> None:
     assert told(broker, user, topic) == "Not authorized"

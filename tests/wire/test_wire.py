@@ -16,7 +16,8 @@ from hypothesis import strategies as st
 from controller import wire
 from controller.decision.vocabulary import Fault, Permit, Role
 from controller.errors import WireError
-from controller.wire import Event, EventState, Presence, PresenceState, Stored, Tick
+from controller.order_kinds import ARGUMENT_NAMES, ORDER_KINDS, misfit
+from controller.wire import EventState, Order, PresenceState, Tick
 
 GOLDEN = (Path(__file__).parent / "golden.jsonl").read_text(encoding="utf-8").splitlines()
 
@@ -45,7 +46,7 @@ def any_of(message):
     return st.builds(message, **(given_fields | {"chamber": names}))
 
 
-messages = st.one_of(any_of(Tick), any_of(Event), any_of(Presence), any_of(Stored))
+messages = st.one_of([any_of(rule.message) for rule in wire.TOPICS])
 
 
 @pytest.mark.parametrize("line", GOLDEN, ids=lambda line: json.loads(line)["is"])
@@ -73,6 +74,8 @@ def test_the_golden_lines_show_every_message_every_field_and_every_word():
     assert faults == {each.value for each in Fault}
     roles = {role for body in bodies for role in body.get("faults", {})}
     assert roles == {each.value for each in Role}
+    kinds = {body["kind"] for body in bodies if body["is"] == "order"}
+    assert kinds == {each.name for each in ORDER_KINDS}
     permits = {body["heat_permit"] for body in bodies if body["is"] == "tick"}
     assert permits == {each.name.lower() for each in Permit}
 
@@ -144,7 +147,7 @@ BODY = json.loads(wire.encode(TICK))
     [
         ({"v": 2}, "version 2; this program reads version 1"),
         ({"v": None}, "version None"),
-        ({"is": "order"}, "'order', which is no message"),
+        ({"is": "wish"}, "'wish', which is no message"),
         ({"is": ["tick"]}, "which is no message"),
         ({"seq": -1}, "seq is -1"),
         ({"seq": 2**53}, "seq is 9007199254740992"),
@@ -198,6 +201,8 @@ def test_the_topics_are_the_published_ones():
         "barmkeep/left/event",
         "barmkeep/left/presence",
         "barmkeep/left/stored",
+        "barmkeep/left/order",
+        "barmkeep/left/reply",
     ]
     assert wire.topic("+", Tick) == "barmkeep/+/tick"
     assert [(rule.qos, rule.retained) for rule in wire.TOPICS] == [
@@ -205,8 +210,23 @@ def test_the_topics_are_the_published_ones():
         (1, False),
         (1, True),
         (1, False),
+        (1, False),
+        (1, False),
     ]
 
 
 def test_an_ordinary_tick_is_well_under_a_kilobyte():
     assert max(len(line) for line in GOLDEN) < 1000
+
+
+ORDERS = [message for line in GOLDEN if isinstance(message := wire.decode(line), Order)]
+
+
+@pytest.mark.parametrize("order", ORDERS, ids=lambda order: order.kind)
+def test_every_golden_order_fits_its_row_of_the_table(order):
+    assert misfit(order.kind, {name: getattr(order, name) for name in ARGUMENT_NAMES}) is None
+
+
+def test_the_table_of_orders_and_the_message_name_the_same_arguments():
+    own = {"chamber", "id", "issuer", "utc_s", "ttl_s", "kind"}
+    assert {each.name for each in dataclasses.fields(Order)} == own | set(ARGUMENT_NAMES)
