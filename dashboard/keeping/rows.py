@@ -2,8 +2,9 @@
 
 Pure. A tick is split: what moves all the time becomes a short row of whole numbers, what changes
 rarely becomes a state that many rows share. Left out, because the page shows it live and history
-can be had without it: the monotonic time, the step's elapsed time, the count of starts and the
-regulator's integral. Read back, those stand at nought or None.
+can be had without it: the monotonic time, the step's elapsed time, how long a hold or a shelved
+alarm has left, the count of starts and the regulator's integral. Read back, those stand at nought
+or None.
 """
 
 from __future__ import annotations
@@ -31,6 +32,11 @@ STATE_FIELDS: tuple[str, ...] = (
     "vetoes",
     "trips",
     "alarms",
+    "alarm_states",
+    "first_out",
+    "hold_c",
+    "begun_by",
+    "gravity_sg",
 )
 _USUAL = {each.name: each.default for each in fields(Tick) if each.default is not MISSING}
 
@@ -70,6 +76,11 @@ def state_key(tick: Tick) -> StateKey:
         tick.vetoes,
         tick.trips,
         tick.alarms,
+        tuple(sorted(tick.alarm_states.items())),
+        tick.first_out,
+        tick.hold_c,
+        tick.begun_by,
+        tick.gravity_sg,
     )
 
 

@@ -18,7 +18,10 @@ from dashboard.keeping.rows import (
 )
 from tests.dashboard.lines import tick
 
-NOT_KEPT = {"mono_s", "step_elapsed_s", "heat_starts", "fan_starts", "integral"}
+NOT_KEPT = {"mono_s", "step_elapsed_s", "heat_starts", "fan_starts", "integral"} | {
+    "hold_left_s",
+    "shelved_left_s",
+}
 IN_THE_ROW = {
     "seq",
     "utc_s",
@@ -52,6 +55,13 @@ FULL = tick(
     alarms=("beer_low", "probe_lost"),
     heat_starts=12,
     integral=0.5,
+    alarm_states={"beer_low": "unack"},
+    first_out="beer_low",
+    shelved_left_s={"probe_lost": 30.0},
+    hold_c=34.0,
+    hold_left_s=60.0,
+    begun_by="id-1",
+    gravity_sg=1.0215,
 )
 
 
@@ -66,7 +76,15 @@ def test_every_field_of_a_tick_has_a_place_or_is_named_as_not_kept():
 
 
 def test_what_is_kept_comes_back_to_a_thousandth_of_a_kelvin():
-    expected = replace(FULL, mono_s=0.0, step_elapsed_s=None, heat_starts=0, integral=0.0)
+    expected = replace(
+        FULL,
+        mono_s=0.0,
+        step_elapsed_s=None,
+        heat_starts=0,
+        integral=0.0,
+        hold_left_s=None,
+        shelved_left_s={},
+    )
     found = back(FULL)
     assert found.beer_c == pytest.approx(34.9375, abs=0.000501)
     assert replace(found, beer_c=34.9375) == expected
@@ -90,6 +108,9 @@ def test_two_ticks_share_a_state_exactly_when_their_state_is_the_same():
         "vetoes": (),
         "trips": (),
         "alarms": (),
+        "alarm_states": {},
+        "hold_c": 1.0,
+        "gravity_sg": 1.0,
     }
     for name in {*STATE_FIELDS, "heat", "fan"}:
         other = replace(FULL, **{name: changed.get(name, "changed")})
