@@ -26,6 +26,10 @@ ETHANOL_SG = 0.7907
 DRY_HOP_SHARE = 2.0 / 3.0  # Why: common practice, no source: two thirds of the drop is done.
 ORIGINAL_SG_MIN = 1.010  # Why: 2.6 °P; a weaker wort makes attenuation a ratio of errors.
 DROP_SG_MIN = 0.005  # Why: an expected drop below five points is a slip, not a beer.
+# Source: M. Hall 1995, Brew by the Numbers, Zymurgy: kcal in 12 US fl oz from alcohol and extract.
+ENERGY_ALCOHOL, ENERGY_EXTRACT = 1881.22, 3550.0
+ENERGY_ML = 354.88  # Source: 12 US fluid ounces.
+GASSY_SHARE = 0.05  # Why: from the first twentieth on a sample holds enough gas to lift the float.
 RISE_SG_MAX = 0.002  # Why: two readings of one sample differ by this much; more needs a reason.
 
 
@@ -95,6 +99,33 @@ def alcohol_by_weight(original_plato: float, real_extract_plato: float) -> float
     """Mass share of alcohol, 0 to 0.2. Source: Balling."""
     per_gram, per_plato = ALCOHOL_DIVISOR
     return (original_plato - real_extract_plato) / (per_gram - per_plato * original_plato) / 100.0
+
+
+def energy_kcal(original_sg: float, final_sg: float, millilitres: float) -> float:
+    """The energy in so much finished beer, in kcal (4.184 kJ). Source: Hall 1995.
+
+    Raises:
+        GravityError: a gravity is outside its range.
+    """
+    check_original(original_sg)
+    plato_from_sg(final_sg)
+    alcohol = ENERGY_ALCOHOL * final_sg * (original_sg - final_sg) / (1.775 - original_sg)
+    extract = FIXED_ORIGINAL_SHARE * original_sg + (1.0 - FIXED_ORIGINAL_SHARE) * final_sg - 1.0004
+    return max(0.0, alcohol + ENERGY_EXTRACT * final_sg * extract) * millilitres / ENERGY_ML
+
+
+def sample_hint(original_sg: float, last_sg: float | None) -> str | None:
+    """What to do with the sample before reading it; None: nothing special.
+
+    Args:
+        original_sg: corrected. last_sg: the newest reading before this one, if any.
+    """
+    if last_sg is None or original_sg - last_sg < GASSY_SHARE * (original_sg - 1.0):
+        return None
+    return (
+        "Shake the gas out first: pour the sample between two glasses until it no longer foams."
+        " Bubbles lift the float, and the reading is too high."
+    )
 
 
 def share_of_drop(original_sg: float, current_sg: float, expected_final_sg: float) -> float:
