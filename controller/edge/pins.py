@@ -52,6 +52,7 @@ def open_pin_factory(name: str) -> Any:
         raise SettingsError(
             f"The pin factory {name!r} is not one to switch mains with.", "Name lgpio."
         )
+    os.environ.setdefault("LG_WD", tempfile.gettempdir())
     try:
         from gpiozero.pins.lgpio import LGPIOFactory
 
