@@ -15,9 +15,11 @@ from controller.errors import SettingsError
 # Source: specific heat and density of 10 to 15 % wort by the Bubnik form (Sugar Technologists
 # Manual, from memory): 4.06 to 4.10 kJ/(L K), within 2 % of water.
 WORT_J_PER_L_K = 4100.0
-# Source: mass times specific heat of a 20 L plastic vessel (1.3 kg at 1.9 kJ/(kg K)), a heat pad
-# and a foam jacket, computed; it grows with the surface.
-SHELL_J_PER_K_AT_20_L = 4100.0
+# Source: mass times specific heat of a 20 L plastic vessel (1.3 kg at 1.9 kJ/(kg K)) and its share
+# of a foam jacket, computed; it grows with the surface.
+SHELL_J_PER_K_AT_20_L = 2600.0
+# Why: pad, well and fittings do not shrink with the vessel, and small vessels are often of glass.
+FITTINGS_J_PER_K = 1500.0
 # Source: computed from free convection and radiation on a 20 L cylinder (Churchill's correlation
 # for a vertical plate) and the conductivity of the foam, plus 20 to 40 % for seams and base.
 LOSS_W_PER_K_AT_20_L = {"good": 0.85, "thin": 2.1, "none": 3.6}
@@ -96,7 +98,8 @@ def vessel_of(settings: VesselSettings) -> Vessel:
             no probe could see it coming.
     """
     surface = (settings.volume_l / 20.0) ** (2.0 / 3.0)
-    capacity = WORT_J_PER_L_K * settings.volume_l + SHELL_J_PER_K_AT_20_L * surface
+    shell = FITTINGS_J_PER_K + SHELL_J_PER_K_AT_20_L * surface
+    capacity = WORT_J_PER_L_K * settings.volume_l + shell
     loss = LOSS_W_PER_K_AT_20_L[settings.jacket] * surface
     vessel = Vessel(
         capacity_j_per_k=capacity,

@@ -30,5 +30,5 @@ def test_loss_grows_with_the_surface_and_capacity_with_the_volume() -> None:
 
 
 def test_a_pad_no_probe_could_follow_is_refused() -> None:
-    with pytest.raises(SettingsError, match=r"1000 W would warm 5 L .* at most 18\d W"):
+    with pytest.raises(SettingsError, match=r"1000 W would warm 5 L .* at most 19\d W"):
         vessel_of(VesselSettings(5.0, 1000.0))
