@@ -118,7 +118,8 @@ def sample_hint(original_sg: float, last_sg: float | None) -> str | None:
     """What to do with the sample before reading it; None: nothing special.
 
     Args:
-        original_sg: corrected. last_sg: the newest reading before this one, if any.
+        original_sg: corrected.
+        last_sg: the newest reading before this one, if any.
     """
     if last_sg is None or original_sg - last_sg < GASSY_SHARE * (original_sg - 1.0):
         return None

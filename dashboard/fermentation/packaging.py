@@ -93,7 +93,8 @@ def keg_kpa(volumes: float, beer_c: float, height_m: float = 0.0) -> Figure:
     """The gauge pressure in kPa at which beer this cold comes to hold these volumes.
 
     Args:
-        volumes: 0.5 to 4.0. beer_c: the beer in the keg, -2 to 45 °C.
+        volumes: 0.5 to 4.0.
+        beer_c: the beer in the keg, -2 to 45 °C.
         height_m: of the place above the sea; there the same gauge holds less.
 
     Raises:
@@ -125,8 +126,11 @@ def priming_g(
     """The sugar in g that brings bottled beer to these volumes.
 
     Args:
-        target_volumes: 0.5 to 4.0. hottest_c: as for `residual_volumes`. litres: beer.
-        sugar: what to prime with. verdict: of `terminal_verdict`; it must be terminal.
+        target_volumes: 0.5 to 4.0.
+        hottest_c: as for `residual_volumes`.
+        litres: of beer.
+        sugar: what to prime with.
+        verdict: of `terminal_verdict`; it must be terminal.
 
     Raises:
         EntryError: the beer is not proved finished, or a value is outside its range.

@@ -2,9 +2,9 @@
 
 Alcohol bends light too, so from the first day on a refractometer shows too much. The published
 cubic puts that right near the end of a ferment and is badly wrong at its start (1.041 for an
-unfermented 1.048), so a line that begins at the wort's own gravity is blended into it by how far the
-reading has dropped. It needs the refraction of the wort before pitching, and is good to two points of SG: enough
-to follow a course, never to call its end.
+unfermented 1.048), so a line that begins at the wort's own gravity is blended into it by how far
+the reading has dropped. It needs the refraction of the wort before pitching, and is good to two
+points of SG: enough to follow a course, never to call its end.
 """
 
 from __future__ import annotations
@@ -39,7 +39,8 @@ def beer_sg(first_brix: float, brix: float, wort_factor: float = WORT_FACTOR) ->
     """The SG of fermenting or finished beer.
 
     Args:
-        first_brix: what the wort showed before pitching. brix: what it shows now.
+        first_brix: what the wort showed before pitching.
+        brix: what it shows now.
         wort_factor: what the instrument shows over true extract in unfermented wort.
 
     Raises:
@@ -50,7 +51,7 @@ def beer_sg(first_brix: float, brix: float, wort_factor: float = WORT_FACTOR) ->
     if brix > first_brix * (1.0 + RISE_SHARE):
         raise GravityError(
             f"{brix:g} °Bx is above the {first_brix:g} °Bx of the wort before pitching.",
-            "Perhaps the two were typed in each other's place; else clean the prism and read again.",
+            "Were the two typed in each other's place? Else clean the prism and read again.",
         )
     first, now = first_brix / wort_factor, min(brix, first_brix) / wort_factor
     if first <= 0.0:
@@ -90,5 +91,5 @@ def _check(brix: float, wort_factor: float) -> None:
         raise GravityError(
             f"A wort factor of {wort_factor:g} is outside {WORT_FACTOR_MIN:g} to"
             f" {WORT_FACTOR_MAX:g}.",
-            f"Use {WORT_FACTOR:g}, or the refractometer's °Bx over the hydrometer's °P of one wort.",
+            f"Use {WORT_FACTOR:g}, or its °Bx over a hydrometer's °P of the same wort.",
         )

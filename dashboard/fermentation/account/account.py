@@ -61,7 +61,9 @@ def account_of(strain: Strain, told: Told, hours: Sequence[LivedHour]) -> Accoun
     """Why the batch took as long as it did, up to its newest reading.
 
     Args:
-        strain: its kind of yeast. told: gravities. hours: what it lived through; at least one.
+        strain: its kind of yeast.
+        told: gravities, as entered and corrected.
+        hours: what it lived through; at least one.
 
     Raises:
         GravityError: a gravity is outside its range.

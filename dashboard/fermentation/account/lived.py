@@ -59,7 +59,8 @@ def lived_hours(
 
     Args:
         buckets: hourly, in order; those outside the batch are left out.
-        pitched_utc_s, now_utc_s: the batch's hours.
+        pitched_utc_s: when the batch's hours begin.
+        now_utc_s: when they end.
         interruptions: known from events; hours without a bucket are outages anyway.
     """
     count = min(int((now_utc_s - pitched_utc_s) / HOUR_S), HOURS_MAX)

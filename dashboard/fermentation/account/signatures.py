@@ -8,9 +8,9 @@ knows no hours of cold.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import Enum
+from itertools import pairwise
 
 from dashboard.fermentation.course.kinetics import Course, Reading
 from dashboard.fermentation.course.posterior import Posterior, quantile
@@ -142,7 +142,7 @@ def _end_signs(evidence: Evidence) -> list[Sign]:
 def _reading_signs(evidence: Evidence) -> list[Sign]:
     found = []
     readings = evidence.readings
-    for before, after in zip(readings, readings[1:], strict=False):
+    for before, after in pairwise(readings):
         if after.plato - before.plato > RISE_PLATO:
             found.append(_sign(Signature.READING, CERTAIN, 0.0))
             break

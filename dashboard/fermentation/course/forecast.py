@@ -9,26 +9,21 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from math import inf, isfinite
+from math import isfinite
 
 from dashboard.fermentation.attenuation import DRY_HOP_SHARE
+from dashboard.fermentation.course.ahead import Ahead
 from dashboard.fermentation.course.kinetics import Reading
-from dashboard.fermentation.course.posterior import Posterior, posterior_of, quantile, quantiles
-from dashboard.fermentation.course.prior import normals, prior_for
+from dashboard.fermentation.course.posterior import posterior_of, quantiles
+from dashboard.fermentation.course.prior import prior_for
 from dashboard.fermentation.course.suggestion import Suggestion, next_reading
 from dashboard.fermentation.course.warmth import WarmClock
 from dashboard.fermentation.gravity import SG_MAX, SG_MIN, plato_from_sg, sg_from_plato
 from dashboard.fermentation.strains import Strain
 
 BAND = (0.1, 0.5, 0.9)  # Why: 80 % windows: narrower ones are wrong too often to plan by.
-# Why: yeast does not keep to a curve: an hour of the way ahead may last 0.9 or 1.1 hours.
-PACE_SD = 0.1
-# Why: the end is not hit to the tenth, and mash and yeast are not the table's.
-FINAL_SD_PLATO = 0.1
-TERMINAL_LEFT_PLATO = 0.2  # Source: the flatness `terminal` asks for; less than a point of SG.
 CURVE_POINTS = 60  # Why: a band for a phone's width.
 BEYOND_SHARE = 1.25  # Why: the curve is drawn a quarter past its end, to show that it is level.
-HORIZON_H = 24.0 * 180  # Why: a mixed culture's half year; beyond it nothing is foretold.
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,46 +75,7 @@ class Forecast:
     ready: Moment
     curve: tuple[BandPoint, ...]
     next_reading: Suggestion | None
-    posterior: Posterior
-
-
-class _Ahead:
-    """The draws of a posterior with their paces, and when each passes a gravity."""
-
-    def __init__(self, posterior: Posterior, clock: WarmClock, known_h: float) -> None:
-        self.posterior, self.clock, self.known_h = posterior, clock, known_h
-        drawn = normals(len(posterior.weights), 6)
-        self.paces = [max(0.5, 1.0 + PACE_SD * each[4]) for each in drawn]
-        self.slips = [FINAL_SD_PLATO * each[5] for each in drawn]
-
-    def hours_at(self, shares: Sequence[float], delay_h: float = 0.0) -> list[float]:
-        """When each draw has done its share of its drop; infinite: not at these temperatures."""
-        found = []
-        triples = zip(self.posterior.courses, self.paces, shares, strict=True)
-        for course, pace, share in triples:
-            hour = self.clock.hour(course.warm_h_at(share))
-            if hour is None or hour > HORIZON_H:
-                found.append(inf)
-                continue
-            if hour > self.known_h:
-                hour = self.known_h + (hour - self.known_h) * pace
-            found.append(hour + delay_h)
-        return found
-
-    def platos(self, hour: float) -> list[float]:
-        """The extract each draw has at this hour."""
-        past_h = hour - self.known_h
-        found = []
-        rows = zip(self.posterior.courses, self.paces, self.slips, strict=True)
-        if past_h <= 0.0:
-            warm_h = self.clock.warm_h(hour)
-            return [course.plato(warm_h) for course, _, _ in rows]
-        for course, pace, slip in rows:
-            warm_h = self.clock.warm_h(self.known_h + past_h / pace)
-            share = course.share_done(warm_h)
-            drop = course.original_plato - course.final_plato - slip
-            found.append(course.original_plato - drop * share)
-        return found
+    ahead: Ahead
 
 
 def forecast(
@@ -146,16 +102,12 @@ def forecast(
     """
     posterior = posterior_of(prior_for(strain, original_sg, expected_final_sg), readings, clock)
     known_h = max((reading.hour for reading in readings), default=0.0)
-    ahead = _Ahead(posterior, clock, min(known_h, now_h))
+    ahead = Ahead(posterior, clock, min(known_h, now_h))
     weights, count = posterior.weights, len(posterior.weights)
     finals = [c.final_plato + s for c, s in zip(posterior.courses, ahead.slips, strict=True)]
     final = _sg_window(finals, weights)
     two_thirds_h = ahead.hours_at([DRY_HOP_SHARE] * count)
-    ends = [
-        max(0.5, 1.0 - TERMINAL_LEFT_PLATO / max(0.01, each.original_plato - each.final_plato))
-        for each in posterior.courses
-    ]
-    terminal_h = ahead.hours_at(ends)
+    terminal_h = ahead.terminal_hours()
     flat_h = strain.expected.flat_h
     terminal = _moment(terminal_h, weights, now_h)
     is_past_two_thirds = _moment(two_thirds_h, weights, now_h).passed > 0.5
@@ -175,8 +127,17 @@ def forecast(
         ready=_moment([hour + flat_h for hour in terminal_h], weights, now_h),
         curve=_curve(ahead, weights, _last_h(terminal, now_h)),
         next_reading=next_reading(ahead.platos, sought_h, weights, now_h),
-        posterior=posterior,
+        ahead=ahead,
     )
+
+
+def passing(said: Forecast, sg: float) -> Moment:
+    """When the gravity of this forecast falls to `sg`.
+
+    Raises:
+        GravityError: it is outside the range of gravities.
+    """
+    return _moment(said.ahead.hours_at_plato(plato_from_sg(sg)), said.ahead.weights, said.now_h)
 
 
 def _last_h(terminal: Moment, now_h: float) -> float:
@@ -185,7 +146,7 @@ def _last_h(terminal: Moment, now_h: float) -> float:
     return max(now_h + 12.0, BEYOND_SHARE * max(known, default=now_h + 96.0))
 
 
-def _curve(ahead: _Ahead, weights: Sequence[float], last_h: float) -> tuple[BandPoint, ...]:
+def _curve(ahead: Ahead, weights: Sequence[float], last_h: float) -> tuple[BandPoint, ...]:
     hours = [last_h * index / (CURVE_POINTS - 1) for index in range(CURVE_POINTS)]
     return tuple(BandPoint(hour, _sg_window(ahead.platos(hour), weights)) for hour in hours)
 
@@ -208,6 +169,3 @@ def _moment(hours: Sequence[float], weights: Sequence[float], now_h: float) -> M
 
 def _finite(hour: float) -> float | None:
     return hour if isfinite(hour) else None
-
-
-__all__ = ["BandPoint", "Forecast", "Moment", "Suggestion", "Window", "forecast", "quantile"]

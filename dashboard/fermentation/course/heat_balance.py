@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 from math import sqrt
 
 from dashboard.fermentation.attenuation import real_plato
@@ -136,7 +137,7 @@ def _fitted(marks: Sequence[Reading], heat: Sequence[HeatStretch], joules_per_pl
     offset_sd = max([OFFSET_W_SD_MIN, *(each.sd_w for each in heat)])
     a, b, c = 1.0 / FACTOR_SD**2, 0.0, 1.0 / offset_sd**2
     right_factor, right_offset = 1.0 / FACTOR_SD**2, 0.0
-    for before, after in zip(marks, marks[1:], strict=False):
+    for before, after in pairwise(marks):
         warmth_j, span_s, known = _sums(heat, before.hour, after.hour)
         if known < KNOWN_SHARE:
             continue
@@ -178,5 +179,5 @@ def _why_not(known: float, half_plato: float, fall: float, since_h: float) -> st
     if known < KNOWN_SHARE:
         return f"The heat is known for only {known:.0%} of the {since_h:.0f} h since the reading."
     if half_plato > max(WORTH_PLATO, WORTH_SHARE * fall):
-        return f"It would be off by up to {half_plato:.1f} °P; a reading now says more and sharpens it."
+        return f"It may be off by {half_plato:.1f} °P; a reading now says more and sharpens it."
     return None

@@ -97,7 +97,8 @@ def warmth_of(
 
     Args:
         buckets: of one chamber, in order; those before pitching are left out.
-        pitched_utc_s, now_utc_s: the batch's hours run from the one; the other ends its past.
+        pitched_utc_s: when the batch's hours begin.
+        now_utc_s: when its past ends.
         planned: the targets from pitching on (`planned_points`); empty: it stays as it is.
         usual_c: what to take when nothing was measured or planned.
     """
