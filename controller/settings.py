@@ -16,9 +16,9 @@ from typing import Any
 from controller.beerjson import load_profile
 from controller.bounded import setting
 from controller.bounded_toml import read_tables, text_of
-from controller.decision.alarms import AlarmSettings
+from controller.decision.alarm_rules import AlarmSettings
 from controller.decision.decide import Plan
-from controller.decision.interlock_rules import InterlockSettings
+from controller.decision.interlock_rules import LIMIT_MARGIN_K, InterlockSettings
 from controller.decision.profile import Profile, Step
 from controller.decision.proportioning import ProportioningSettings
 from controller.decision.regulator import RegulatorPlan
@@ -31,8 +31,6 @@ from controller.thermal.model import VesselSettings, vessel_of
 from controller.thermal.tune import tuned
 from controller.wire import CHAMBER_NAME
 
-# Why: a target this near the limit would trip it by the coast of the pad alone.
-LIMIT_MARGIN_K = 1.0
 SHIPPED_PROFILES = Path(__file__).parent / "profiles"
 
 

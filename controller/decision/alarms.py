@@ -1,261 +1,150 @@
-"""Alarms: what a person must be told, and when it stops being so. (Eighth stage.)
+"""Alarms: which state each alarm is in, and what a person is told of it. (Eighth stage.)
 
-An alarm always asks for an action and only ever tells: what must stop something is an interlock.
-Each is a row of `RULES` with a priority and delays; it is raised when its condition has held for
-the on-delay and cleared when it has been absent for the off-delay, and both are dated by when that
-began. A root cause keeps the alarms that follow from it quiet (ISA-18.2: suppressed by design).
+The states are those of ISA-18.2. A condition counts after its on-delay and is over after its
+off-delay, and both are dated by when that began. A person acknowledges; a shelved alarm is quiet
+until its time is up; one below a root cause, or one to be expected, is suppressed by design. In a
+flood the single alarms are told as low and one summary as high. Out of service is not used: an
+alarm nobody wants belongs out of the table. Whatever its state, an alarm stops nothing.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import replace
 
-from controller.bounded import setting
-from controller.decision.vocabulary import (
-    Applied,
-    Evidence,
-    Moment,
-    Priority,
-    Sensed,
-    Target,
-    Transition,
+from controller.decision.alarm_memory import (
+    AlarmMemory,
+    AlarmNow,
+    AlarmState,
+    Level,
+    settled,
+    told_of,
 )
-
-# Source: ISA-18.2 starting points for temperature (from memory): 60 s delays, deadband 1 % of
-# range.
-DELAY_S = 60.0
-DEADBAND_K = 0.3
-DRIFT_DELAY_S = 600.0  # Why: a lid lifted for a minute is not a drift.
-REACH_DELAY_S = 600.0  # Why: a gust through the door is not a night.
-CLOCK_DELAY_S = 3600.0  # Why: a router takes its time after a power cut.
-STARTS_MAX = 80_000  # Source: 80 % of the 100 000 operations relay catalogues give (from memory).
-
-
-@dataclass(frozen=True, slots=True)
-class AlarmSettings:
-    """When the brewer wants to be told."""
-
-    drift_k: float = setting(
-        "how far the beer may drift from its target before it is an alarm",
-        unit="K",
-        default=1.0,
-        low=0.5,
-        high=10.0,
-    )
-
-
-@dataclass(frozen=True, slots=True)
-class Strain:
-    """How hard it is to control; `hold_duty` above 1 means the pad cannot hold the target."""
-
-    phase: str = "idle"
-    hold_duty: float | None = None
-    is_late: bool = False
-    trips: tuple[str, ...] = ()
-
-
-@dataclass(frozen=True, slots=True)
-class Situation:
-    """All an alarm's condition may look at."""
-
-    settings: AlarmSettings
-    evidence: Evidence
-    applied: Applied
-    target: Target | None
-    strain: Strain
-    now: Moment
-
-    @property
-    def above_k(self) -> float:
-        """How far the beer is above its target band; below 0 when it is below it, else 0."""
-        beer_c = self.evidence.beer.value_c
-        if beer_c is None or self.target is None:
-            return 0.0
-        return beer_c - self.target.nearest(beer_c)
-
-
-@dataclass(frozen=True, slots=True)
-class AlarmRule:
-    """One alarm.
-
-    Args:
-        code: its name everywhere.
-        priority: how soon a person must act.
-        holds: whether its condition holds; given whether it stands, for the deadband.
-        text: what is wrong, for a person.
-        remedy: what to do.
-        on_delay_s: how long it must hold before it is raised.
-        off_delay_s: how long it must be absent before it is cleared.
-        below: the root causes under which it stays quiet.
-    """
-
-    code: str
-    priority: Priority
-    holds: Callable[[Situation, bool], bool]
-    text: Callable[[Situation], str]
-    remedy: str
-    on_delay_s: float = DELAY_S
-    off_delay_s: float = DELAY_S
-    below: tuple[str, ...] = ()
-
-
-@dataclass(frozen=True, slots=True)
-class AlarmMemory:
-    """For each rule, in order: whether it stands, and since when its condition has disagreed."""
-
-    stands: tuple[bool, ...] = ()
-    turning_mono_s: tuple[float | None, ...] = ()
-
-
-def _lost(sensed: Sensed) -> bool:
-    """Whether the newest reading is not trusted; after a minute of it nothing is left to go by."""
-    return sensed.fitted and sensed.fault is not None
-
-
-def _fault(sensed: Sensed) -> str:
-    return f" ({sensed.fault.value})" if sensed.fault else ""
-
-
-def _drift_k(situation: Situation, stands: bool) -> float:
-    return situation.settings.drift_k - (DEADBAND_K if stands else 0.0)
-
-
-def _drift_text(situation: Situation) -> str:
-    beer_c = situation.evidence.beer.value_c
-    assert beer_c is not None and situation.target is not None
-    side = "above" if situation.above_k > 0.0 else "below"
-    return (
-        f"The beer is at {beer_c:.1f} °C, {abs(situation.above_k):.1f} K {side} its target of "
-        f"{situation.target.nearest(beer_c):.1f} °C."
-    )
-
-
-RULES: tuple[AlarmRule, ...] = (
-    AlarmRule(
-        "beer-probe-lost",
-        Priority.HIGH,
-        lambda s, _: _lost(s.evidence.beer),
-        lambda s: (
-            f"No trustworthy beer temperature{_fault(s.evidence.beer)}: heat and fan are off."
-        ),
-        "See that the beer probe is plugged in, dry and in its well.",
-    ),
-    AlarmRule(
-        "tripped",
-        Priority.HIGH,
-        lambda s, _: bool(s.strain.trips),
-        lambda s: f"Stopped for safety: {', '.join(s.strain.trips)}.",
-        "Find the cause, then release the trip at the machine with `barmkeep run --release`.",
-        on_delay_s=0.0,
-        off_delay_s=0.0,
-    ),
-    AlarmRule(
-        "pad-probe-lost",
-        Priority.HIGH,
-        lambda s, _: _lost(s.evidence.pad),
-        lambda s: f"No trustworthy pad temperature{_fault(s.evidence.pad)}: the pad is off.",
-        "See that the pad probe is plugged in, or take it out of the settings.",
-    ),
-    AlarmRule(
-        "cannot-reach",
-        Priority.MEDIUM,
-        lambda s, stands: (
-            s.strain.hold_duty is not None and s.strain.hold_duty > (0.97 if stands else 1.0)
-        ),
-        lambda s: (
-            "In a garage as cold as this the pad cannot hold the target: it would need about "
-            f"{100.0 * (s.strain.hold_duty or 0.0):.0f} % of its watts."
-        ),
-        "Add insulation or a stronger listed pad, warm the garage, or lower the target.",
-        on_delay_s=REACH_DELAY_S,
-        below=("beer-probe-lost", "tripped"),
-    ),
-    AlarmRule(
-        "beer-drifting",
-        Priority.MEDIUM,
-        lambda s, stands: s.strain.phase == "holding" and abs(s.above_k) > _drift_k(s, stands),
-        _drift_text,
-        "Look at the jacket, the pad's plug and the probe; see what the garage is doing.",
-        on_delay_s=DRIFT_DELAY_S,
-        below=("beer-probe-lost", "tripped", "cannot-reach"),
-    ),
-    AlarmRule(
-        "late",
-        Priority.MEDIUM,
-        lambda s, _: s.strain.is_late,
-        lambda s: "The beer should have reached its target by now." + f" {_drift_text(s)}",
-        "See that the pad is plugged in, pressed flat and under the jacket.",
-        below=("beer-probe-lost", "tripped", "cannot-reach"),
-    ),
-    AlarmRule(
-        "journal-failing",
-        Priority.MEDIUM,
-        lambda s, _: not s.applied.journal_ok,
-        lambda s: "The journal cannot be written; control goes on and readings wait in memory.",
-        "See that the disk is not full and not read-only.",
-    ),
-    AlarmRule(
-        "garage-probe-lost",
-        Priority.LOW,
-        lambda s, _: _lost(s.evidence.garage),
-        lambda s: f"No trustworthy garage temperature{_fault(s.evidence.garage)}: the fan is off.",
-        "See that the garage probe is plugged in.",
-    ),
-    AlarmRule(
-        "clock-not-set",
-        Priority.LOW,
-        lambda s, _: not s.now.synced,
-        lambda s: "The clock has not been set from the network, so dates may be wrong.",
-        "See that the machine reaches a time server.",
-        on_delay_s=CLOCK_DELAY_S,
-    ),
-    AlarmRule(
-        "relay-worn",
-        Priority.LOW,
-        lambda s, _: max(s.applied.heat_starts, s.applied.fan_starts) >= STARTS_MAX,
-        lambda s: "A relay has switched as often as its kind usually lasts.",
-        "Replace the relay before the next batch.",
-    ),
+from controller.decision.alarm_rules import (
+    FLOOD_BEGINS_ABOVE,
+    FLOOD_S,
+    RULES,
+    AlarmRule,
+    Situation,
 )
+from controller.decision.vocabulary import Priority, Target, Transition
+
+# Source: ISA-18.2's usual factor (from memory): suppressed until the predicted arrival times 1.5.
+ARRIVAL_FACTOR = 1.5
+TRANSITION_S_MAX = 172_800.0  # Why: a vessel that takes longer than two days is not on its way.
+TARGET_MOVED_K = 0.5  # Why: a ramp moves by less from one tick to the next, a step by more.
+_FLOOD = "alarm-flood"
+_RAISES_KEPT_MAX = 2 * FLOOD_BEGINS_ABOVE  # Why: enough to see a flood begin and end.
 
 
 def judge(
     memory: AlarmMemory, situation: Situation
 ) -> tuple[AlarmMemory, tuple[str, ...], tuple[Transition, ...]]:
-    """The codes of the alarms that stand now, and what was raised or cleared in this tick."""
-    stands_before = memory.stands or (False,) * len(RULES)
-    turning_before = memory.turning_mono_s or (None,) * len(RULES)
-    stands: list[bool] = []
-    turning: list[float | None] = []
-    codes: list[str] = []
-    transitions: list[Transition] = []
-    for rule, stood, since_s in zip(RULES, stands_before, turning_before, strict=True):
-        quiet = any(code in codes for code in rule.below)
-        holds = not quiet and rule.holds(situation, stood)
-        is_up, since_s, told = _turned(rule, stood, holds, since_s, situation)
-        transitions.extend(told)
-        stands.append(is_up)
-        turning.append(since_s)
-        if is_up:
-            codes.append(rule.code)
-    return AlarmMemory(tuple(stands), tuple(turning)), tuple(codes), tuple(transitions)
-
-
-def _turned(
-    rule: AlarmRule, stood: bool, holds: bool, since_s: float | None, situation: Situation
-) -> tuple[bool, float | None, tuple[Transition, ...]]:
-    """Whether the alarm stands now, since when its condition disagrees, and what to tell."""
-    if holds == stood:
-        return stood, None, ()
+    """The codes of the alarms that stand now, shelved ones left out, and what has changed."""
     now_s = situation.now.mono_s
-    since_s = now_s if since_s is None else since_s
-    if now_s - since_s < (rule.on_delay_s if holds else rule.off_delay_s):
-        return stood, since_s, ()
-    if holds:
-        told = Transition(
-            rule.code, "raised", since_s, rule.text(situation), rule.remedy, rule.priority
-        )
-    else:
-        told = Transition(rule.code, "cleared", since_s, "No longer so.", None, rule.priority)
-    return holds, None, (told,)
+    memory = _aimed(memory, situation)
+    lately = tuple(at_s for at_s in memory.raised_mono_s if now_s - at_s < FLOOD_S)
+    situation = replace(
+        situation,
+        is_in_transition=now_s < memory.expected_until_mono_s,
+        raised_lately=len(lately),
+    )
+    roots: list[str] = []
+    alarms: list[AlarmNow] = []
+    told: list[Transition] = []
+    for rule, was in zip(RULES, memory.alarms, strict=True):
+        cause = next((code for code in rule.below if code in roots), None)
+        moved, news = _moved(rule, was, cause, situation)
+        moved, woken = _woken(rule, moved, situation)
+        alarms.append(moved)
+        told += (*(news if was.shelved_until_mono_s is None else ()), *woken)
+        if moved.level is Level.UP:
+            roots.append(rule.code)
+    memory = _counted(replace(memory, alarms=tuple(alarms)), lately, told, now_s)
+    states = memory.states
+    standing = tuple(code for code in roots if states[code] is not AlarmState.SHLVD)
+    return memory, standing, tuple(_calmed(each, _FLOOD in roots) for each in told)
+
+
+def _aimed(memory: AlarmMemory, situation: Situation) -> AlarmMemory:
+    """Begins a transition when the target has moved, and ends it when the beer has arrived."""
+    target, before_c = situation.target, memory.aim_c
+    if target is None:
+        return replace(memory, aim_c=None, expected_until_mono_s=float("-inf"))
+    if situation.evidence.beer.value_c is None:
+        return memory  # Why: from where it has to come is not known yet.
+    aim_c = (target.low_c, target.high_c)
+    memory = replace(memory, aim_c=aim_c)
+    if before_c is None or _apart_k(before_c, target) >= TARGET_MOVED_K:
+        arrival_s = situation.strain.arrival_s
+        wait_s = 0.0 if arrival_s is None else min(ARRIVAL_FACTOR * arrival_s, TRANSITION_S_MAX)
+        return replace(memory, expected_until_mono_s=situation.now.mono_s + wait_s)
+    if abs(situation.above_k) <= situation.settings.drift_k:
+        return replace(memory, expected_until_mono_s=float("-inf"))
+    return memory
+
+
+def _apart_k(before_c: tuple[float, float], target: Target) -> float:
+    return max(abs(before_c[0] - target.low_c), abs(before_c[1] - target.high_c))
+
+
+def _moved(
+    rule: AlarmRule, was: AlarmNow, cause: str | None, situation: Situation
+) -> tuple[AlarmNow, tuple[Transition, ...]]:
+    """One alarm's condition looked at: its level after the delays, and what to tell of it."""
+    holds = rule.holds(situation, was.level is not Level.DOWN)
+    is_quiet = cause is not None or rule.is_expected(situation)
+    wanted = (Level.QUIET if is_quiet else Level.UP) if holds else Level.DOWN
+    if wanted is was.level:
+        return replace(was, turning_mono_s=None), ()
+    now_s, since_s = situation.now.mono_s, was.turning_mono_s
+    # Why: what was quiet and may speak again waits its whole delay, whatever it did before.
+    if since_s is None or (was.level is Level.QUIET and wanted is not was.turning_to):
+        since_s = now_s
+    delay_s = rule.on_delay_s if holds else rule.off_delay_s
+    if was.level is Level.UP and wanted is Level.QUIET:
+        delay_s = 0.0
+    if now_s - since_s < delay_s:
+        return replace(was, turning_mono_s=since_s, turning_to=wanted), ()
+    needs_ack = wanted is Level.UP or (wanted is Level.DOWN and was.needs_ack)
+    moved = replace(
+        was, level=wanted, since_mono_s=since_s, needs_ack=needs_ack, turning_mono_s=None
+    )
+    if wanted is Level.UP:
+        return moved, (told_of(rule, "raised", since_s, rule.text(situation), rule.remedy),)
+    if wanted is Level.DOWN:
+        return moved, (told_of(rule, "cleared", since_s, "No longer so."),)
+    why = f"while {cause} stands" if cause else "until the beer should have arrived"
+    return moved, (told_of(rule, "suppressed", since_s, f"Quiet {why}."),)
+
+
+def _woken(
+    rule: AlarmRule, was: AlarmNow, situation: Situation
+) -> tuple[AlarmNow, tuple[Transition, ...]]:
+    """A shelved alarm whose time is up speaks again, and is raised anew if it still stands."""
+    until_s = was.shelved_until_mono_s
+    if until_s is None or situation.now.mono_s < until_s:
+        return was, ()
+    told = [told_of(rule, "unshelved", until_s, "No longer kept quiet.")]
+    is_up = was.level is Level.UP
+    if is_up:
+        told.append(told_of(rule, "raised", was.since_mono_s, rule.text(situation), rule.remedy))
+    return replace(was, shelved_until_mono_s=None, needs_ack=is_up), tuple(told)
+
+
+def _counted(
+    memory: AlarmMemory, lately: tuple[float, ...], told: list[Transition], now_s: float
+) -> AlarmMemory:
+    """Counts what was raised, and notes what came first."""
+    raised = [each for each in told if each.state == "raised" and each.code != _FLOOD]
+    first = min(raised, key=lambda each: each.since_mono_s, default=None)
+    if memory.first_out is None and first is not None:
+        memory = replace(memory, first_out=first.code)
+    times = (*lately, *(now_s for _ in raised))[-_RAISES_KEPT_MAX:]
+    return settled(replace(memory, raised_mono_s=times))
+
+
+def _calmed(told: Transition, is_flood: bool) -> Transition:
+    """In a flood a single alarm is told as low: the summary speaks for all."""
+    if is_flood and told.state == "raised" and told.code != _FLOOD:
+        return replace(told, priority=Priority.LOW)
+    return told

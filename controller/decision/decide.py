@@ -13,6 +13,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 from controller.decision import (
+    alarm_memory,
     alarms,
     effect,
     interlocks,
@@ -21,8 +22,11 @@ from controller.decision import (
     proportioning,
     regulator,
 )
+from controller.decision.alarm_rules import AlarmSettings, Situation, Strain
 from controller.decision.interlock_rules import Circumstances, InterlockMemory, InterlockSettings
-from controller.decision.vocabulary import Applied, Decision, Moment, Reading
+from controller.decision.profile import Begun
+from controller.decision.vocabulary import Applied, Decision, Evidence, Moment, Reading, Target
+from controller.thermal.arrival import arrival_s
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,7 +38,7 @@ class Plan:
     proportioning: proportioning.ProportioningSettings = field(
         default_factory=proportioning.ProportioningSettings
     )
-    alarms: alarms.AlarmSettings = field(default_factory=alarms.AlarmSettings)
+    alarms: AlarmSettings = field(default_factory=AlarmSettings)
     profile: profile.Profile | None = None
 
 
@@ -42,7 +46,8 @@ class Plan:
 class State:
     """What is remembered from tick to tick: each stage's memory, and what was really done last.
 
-    `gravity_sg` is the newest gravity known, for steps that end at one.
+    `gravity_sg` is the newest gravity known, for steps that end at one; `begun` what an order has
+    begun in the place of the plan's batch; `evidence` what the last tick believed.
     """
 
     plausibility: plausibility.PlausibilityMemory = plausibility.PlausibilityMemory()
@@ -51,30 +56,36 @@ class State:
     interlocks: InterlockMemory = InterlockMemory()
     regulator: regulator.RegulatorMemory = regulator.RegulatorMemory()
     proportioning: proportioning.ProportioningMemory = proportioning.ProportioningMemory()
-    alarms: alarms.AlarmMemory = alarms.AlarmMemory()
+    alarms: alarm_memory.AlarmMemory = alarm_memory.AlarmMemory()
     applied: Applied = Applied()
     gravity_sg: float | None = None
+    begun: Begun | None = None
+    evidence: Evidence = Evidence()
+
+
+def procedure(plan: Plan, state: State) -> profile.Profile | None:
+    """The procedure that is followed: what an order has begun, else the settings'."""
+    return plan.profile if state.begun is None else state.begun.profile
 
 
 def decide(
     plan: Plan, state: State, readings: Sequence[Reading], now: Moment
 ) -> tuple[State, Decision]:
-    """What to do now.
+    """What to do now: the state for the next tick, and the decision to act on and tell.
 
     Args:
         plan: the settings.
         state: what the last tick left, with `applied` set to what the relays really did.
         readings: what each fitted probe said in this tick.
         now: this tick's clocks; `now.mono_s` must not be before the last tick's.
-
-    Returns:
-        the state for the next tick, and the decision to act on, write down and tell.
     """
     sensed, evidence = plausibility.sense(state.plausibility, readings, now)
     watched, findings = effect.watch(
         plan.regulator.vessel, state.effect, evidence, state.applied, now
     )
-    followed, target, steps = profile.follow(plan.profile, state.profile, state.gravity_sg, now)
+    followed, target, steps = profile.follow(
+        procedure(plan, state), state.profile, state.gravity_sg, now
+    )
     around = Circumstances(plan.interlocks, state.interlocks, evidence, findings, target, now)
     locked, permits, trips = interlocks.permits(around, state.applied)
     regulated, demand = regulator.regulate(
@@ -84,22 +95,24 @@ def decide(
         plan.proportioning, state.proportioning, demand.share, state.applied, now
     )
     locked, command = interlocks.grant(locked, permits, wanted, state.applied, now)
-    strain = alarms.Strain(regulated.phase, demand.hold_duty, demand.is_late, locked.trips)
-    judged, standing, news = alarms.judge(
-        state.alarms,
-        alarms.Situation(plan.alarms, evidence, state.applied, target, strain, now),
+    arrival_s = _arrival_s(plan, evidence, target)
+    strain = Strain(
+        regulated.phase, demand.hold_duty, demand.is_late, locked.trips, arrival_s, followed.is_held
     )
+    around_alarms = Situation(plan.alarms, evidence, state.applied, target, strain, now)
+    judged, standing, news = alarms.judge(state.alarms, around_alarms)
     memories = (sensed, watched, followed, locked, regulated, dosed, judged)
-    decision = Decision(
-        command,
-        evidence,
-        permits,
-        regulated.phase,
-        demand.share,
-        target,
-        demand.setpoint_c,
-        locked.trips,
-        standing,
-        (*steps, *trips, *news),
-    )
-    return State(*memories, state.applied, state.gravity_sg), decision
+    steering = (command, evidence, permits, regulated.phase, demand.share, target)
+    told = (locked.trips, standing, (*steps, *trips, *news))
+    decision = Decision(*steering, demand.setpoint_c, *told)
+    remembered = State(*memories, state.applied, state.gravity_sg, state.begun, evidence)
+    return remembered, decision
+
+
+def _arrival_s(plan: Plan, evidence: Evidence, target: Target | None) -> float | None:
+    """How long the beer needs to its target; None when it never gets there, or is not known."""
+    beer_c = evidence.beer.value_c
+    if target is None or beer_c is None:
+        return None
+    garage_c = evidence.garage.value_c
+    return arrival_s(plan.regulator.vessel, beer_c, target.nearest(beer_c), garage_c)

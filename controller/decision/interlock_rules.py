@@ -21,6 +21,8 @@ from controller.decision.vocabulary import (
 
 # Why: beyond it no ferment is being held, whatever the cause.
 ABOVE_TARGET_K_MAX = 3.0
+# Why: a target this near the limit would trip it by the coast of the pad alone.
+LIMIT_MARGIN_K = 1.0
 PAD_TRIP_MARGIN_K = 5.0  # Why: the pad's own limit has already cut the heat; it went on rising.
 # Why: the pad's stored heat and the beer's answer to the fan both take about half an hour, and
 # heating against a fan costs energy and wear.

@@ -1,7 +1,8 @@
 """Profile: where the beer should be now. (Third stage.)
 
 It walks through a fermentation procedure by elapsed time, or to the gravity at which a step ends if
-that comes first. It knows nothing of pads and fans, and never moves a target outside its steps.
+that comes first. While an order holds another temperature the procedure waits: its time stands
+still. It knows nothing of pads and fans, and moves a target outside its steps for a hold only.
 """
 
 from __future__ import annotations
@@ -43,6 +44,31 @@ class Profile:
 
 
 @dataclass(frozen=True, slots=True)
+class Hold:
+    """A temperature that an order holds, in °C; for `left_s` more, None: until it is resumed."""
+
+    target_c: float
+    left_s: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Begun:
+    """What an order has begun in the place of the batch of the settings, or ended.
+
+    Args:
+        id: the order.
+        batch: the batch's name; None: it was ended.
+        profile: its procedure; None: it was ended.
+        pitched_utc_s: when it was pitched, as the order says.
+    """
+
+    id: str
+    batch: str | None = None
+    profile: Profile | None = None
+    pitched_utc_s: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
 class ProfileMemory:
     """How far the procedure has come.
 
@@ -51,12 +77,19 @@ class ProfileMemory:
         elapsed_s: how long that step has lasted.
         has_begun: whether the beginning has been told.
         last_mono_s: when this stage last looked; None before its first look.
+        hold: what an order holds meanwhile; None: nothing.
     """
 
     index: int = 0
     elapsed_s: float = 0.0
     has_begun: bool = False
     last_mono_s: float | None = None
+    hold: Hold | None = None
+
+    @property
+    def is_held(self) -> bool:
+        """Whether an order holds a temperature without an end."""
+        return self.hold is not None and self.hold.left_s is None
 
 
 def follow(
@@ -73,23 +106,56 @@ def follow(
     Returns:
         the memory, the target (None without a procedure), and what began or changed.
     """
-    if profile is None:
-        return ProfileMemory(), None, ()
-    transitions: list[Transition] = []
     dt_s = 0.0 if memory.last_mono_s is None else max(0.0, now.mono_s - memory.last_mono_s)
+    memory, transitions = _held(replace(memory, last_mono_s=now.mono_s), dt_s, now)
+    if memory.hold is not None:
+        return memory, _hold_target(profile, memory, memory.hold), ()
+    if profile is None:
+        return ProfileMemory(), None, transitions
     memory = replace(
         memory,
         index=min(memory.index, len(profile.steps) - 1),  # Why: a resumed profile may be shorter.
-        elapsed_s=memory.elapsed_s + dt_s,
-        last_mono_s=now.mono_s,
+        elapsed_s=memory.elapsed_s + (0.0 if transitions else dt_s),
     )
     if not memory.has_begun:
         memory = replace(memory, has_begun=True)
-        transitions.append(_told("profile", "begun", profile, memory, now))
+        transitions = (*transitions, _told("profile", "begun", profile, memory, now))
     while (over_s := _over_s(profile, memory, gravity_sg)) is not None:
         memory = replace(memory, index=memory.index + 1, elapsed_s=over_s)
-        transitions.append(_told("step", "changed", profile, memory, now))
-    return memory, _target(profile, memory), tuple(transitions)
+        transitions = (*transitions, _told("step", "changed", profile, memory, now))
+    return memory, _target(profile, memory), transitions
+
+
+def skipped(
+    profile: Profile, memory: ProfileMemory, now: Moment
+) -> tuple[ProfileMemory, tuple[Transition, ...]]:
+    """The memory at the beginning of the next step. There must be one."""
+    assert memory.index < len(profile.steps) - 1, memory
+    memory = replace(memory, index=memory.index + 1, elapsed_s=0.0)
+    return memory, (_told("step", "changed", profile, memory, now),)
+
+
+def _held(
+    memory: ProfileMemory, dt_s: float, now: Moment
+) -> tuple[ProfileMemory, tuple[Transition, ...]]:
+    """Lets a hold's time pass, and ends it when that is up."""
+    hold = memory.hold
+    if hold is None or hold.left_s is None:
+        return memory, ()
+    left_s = hold.left_s - dt_s
+    if left_s > 0.0:
+        return replace(memory, hold=replace(hold, left_s=left_s)), ()
+    text = f"The hold at {hold.target_c:.1f} °C is over; the procedure goes on."
+    over = Transition("hold", "ended", now.mono_s + left_s, text)
+    return replace(memory, hold=None), (over,)
+
+
+def _hold_target(profile: Profile | None, memory: ProfileMemory, hold: Hold) -> Target:
+    """The temperature held, in the step that waits."""
+    if profile is None:
+        return Target(hold.target_c, hold.target_c)
+    step = profile.steps[min(memory.index, len(profile.steps) - 1)]
+    return Target(hold.target_c, hold.target_c, 0.0, memory.index + 1, step.name, memory.elapsed_s)
 
 
 def _over_s(profile: Profile, memory: ProfileMemory, gravity_sg: float | None) -> float | None:

@@ -179,7 +179,8 @@ class Priority(StrEnum):
 class Transition:
     """Something that changed state, dated by when it became true.
 
-    `state` is one of wire.EventState's words. `text` is a sentence, `remedy` what to do about it.
+    `state` is one of wire.EventState's words. `text` is a sentence, `remedy` what to do about it,
+    `order` the order that caused it.
     """
 
     code: str
@@ -188,6 +189,7 @@ class Transition:
     text: str
     remedy: str | None = None
     priority: Priority | None = None
+    order: str | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,0 +1,259 @@
+"""Alarm rules: everything a person must be told to act on, one row each.
+
+A row says when its condition holds, with its deadband, how long before it counts, under which root
+causes it stays quiet, and what to do. An alarm always asks for an action and only ever tells: what
+must stop something is an interlock. `alarms.py` turns these conditions into states.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from controller.bounded import setting
+from controller.decision.vocabulary import (
+    Applied,
+    Evidence,
+    Moment,
+    Priority,
+    Sensed,
+    Target,
+)
+
+# Source: ISA-18.2 starting points for temperature (from memory): 60 s delays, deadband 1 % of
+# range.
+DELAY_S = 60.0
+DEADBAND_K = 0.3
+DRIFT_DELAY_S = 600.0  # Why: a lid lifted for a minute is not a drift.
+REACH_DELAY_S = 600.0  # Why: a gust through the door is not a night.
+HOLD_DELAY_S = 7200.0  # Why: as long as a hold that ends by itself may last at most.
+CLOCK_DELAY_S = 3600.0  # Why: a router takes its time after a power cut.
+# Source: ISA-18.2 and EEMUA 191 (from memory): a flood is more than 10 alarms in 10 min, and over
+# below 5.
+FLOOD_S = 600.0
+FLOOD_BEGINS_ABOVE = 10
+FLOOD_ENDS_BELOW = 5
+STARTS_MAX = 80_000  # Source: 80 % of the 100 000 operations relay catalogues give (from memory).
+
+
+@dataclass(frozen=True, slots=True)
+class AlarmSettings:
+    """When the brewer wants to be told."""
+
+    drift_k: float = setting(
+        "how far the beer may drift from its target before it is an alarm",
+        unit="K",
+        default=1.0,
+        low=0.5,
+        high=10.0,
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class Strain:
+    """How hard it is to control; `hold_duty` above 1 means the pad cannot hold the target.
+
+    `arrival_s` is how long the beer needs to its target, None when it cannot get there; `is_held`
+    says that an order holds a temperature without an end.
+    """
+
+    phase: str = "idle"
+    hold_duty: float | None = None
+    is_late: bool = False
+    trips: tuple[str, ...] = ()
+    arrival_s: float | None = None
+    is_held: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Situation:
+    """All an alarm's condition may look at.
+
+    The alarm stage itself fills in `is_in_transition` (the target has moved, and the beer is not
+    yet due there) and `raised_lately` (alarms raised within `FLOOD_S`).
+    """
+
+    settings: AlarmSettings
+    evidence: Evidence
+    applied: Applied
+    target: Target | None
+    strain: Strain
+    now: Moment
+    is_in_transition: bool = False
+    raised_lately: int = 0
+
+    @property
+    def above_k(self) -> float:
+        """How far the beer is above its target band; below 0 when it is below it, else 0."""
+        beer_c = self.evidence.beer.value_c
+        if beer_c is None or self.target is None:
+            return 0.0
+        return beer_c - self.target.nearest(beer_c)
+
+
+@dataclass(frozen=True, slots=True)
+class AlarmRule:
+    """One alarm.
+
+    Args:
+        code: its name everywhere.
+        priority: how soon a person must act.
+        holds: whether its condition holds; given whether it stands, for the deadband.
+        text: what is wrong, for a person.
+        remedy: what to do.
+        on_delay_s: how long it must hold before it is raised.
+        off_delay_s: how long it must be absent before it is cleared.
+        below: the root causes under which it stays quiet.
+        is_expected: whether its condition is to be expected now, so that it stays quiet.
+    """
+
+    code: str
+    priority: Priority
+    holds: Callable[[Situation, bool], bool]
+    text: Callable[[Situation], str]
+    remedy: str
+    on_delay_s: float = DELAY_S
+    off_delay_s: float = DELAY_S
+    below: tuple[str, ...] = ()
+    is_expected: Callable[[Situation], bool] = lambda _: False
+
+    @property
+    def may_be_shelved(self) -> bool:
+        """Whether it may be kept quiet for a while: never one that asks to act at once."""
+        return self.priority is not Priority.HIGH
+
+
+def _lost(sensed: Sensed) -> bool:
+    """Whether the newest reading is not trusted; after a minute of it nothing is left to go by."""
+    return sensed.fitted and sensed.fault is not None
+
+
+def _fault(sensed: Sensed) -> str:
+    return f" ({sensed.fault.value})" if sensed.fault else ""
+
+
+def _drift_k(situation: Situation, stands: bool) -> float:
+    return situation.settings.drift_k - (DEADBAND_K if stands else 0.0)
+
+
+def _drift_text(situation: Situation) -> str:
+    beer_c = situation.evidence.beer.value_c
+    assert beer_c is not None and situation.target is not None
+    side = "above" if situation.above_k > 0.0 else "below"
+    return (
+        f"The beer is at {beer_c:.1f} °C, {abs(situation.above_k):.1f} K {side} its target of "
+        f"{situation.target.nearest(beer_c):.1f} °C."
+    )
+
+
+RULES: tuple[AlarmRule, ...] = (
+    AlarmRule(
+        "beer-probe-lost",
+        Priority.HIGH,
+        lambda s, _: _lost(s.evidence.beer),
+        lambda s: (
+            f"No trustworthy beer temperature{_fault(s.evidence.beer)}: heat and fan are off."
+        ),
+        "See that the beer probe is plugged in, dry and in its well.",
+    ),
+    AlarmRule(
+        "tripped",
+        Priority.HIGH,
+        lambda s, _: bool(s.strain.trips),
+        lambda s: f"Stopped for safety: {', '.join(s.strain.trips)}.",
+        "Find the cause and put it right, then release the trip.",
+        on_delay_s=0.0,
+        off_delay_s=0.0,
+    ),
+    AlarmRule(
+        "pad-probe-lost",
+        Priority.HIGH,
+        lambda s, _: _lost(s.evidence.pad),
+        lambda s: f"No trustworthy pad temperature{_fault(s.evidence.pad)}: the pad is off.",
+        "See that the pad probe is plugged in, or take it out of the settings.",
+    ),
+    AlarmRule(
+        "cannot-reach",
+        Priority.MEDIUM,
+        lambda s, stands: (
+            s.strain.hold_duty is not None and s.strain.hold_duty > (0.97 if stands else 1.0)
+        ),
+        lambda s: (
+            "In a garage as cold as this the pad cannot hold the target: it would need about "
+            f"{100.0 * (s.strain.hold_duty or 0.0):.0f} % of its watts."
+        ),
+        "Add insulation or a stronger listed pad, warm the garage, or lower the target.",
+        on_delay_s=REACH_DELAY_S,
+        below=("beer-probe-lost", "tripped"),
+    ),
+    AlarmRule(
+        "beer-drifting",
+        Priority.MEDIUM,
+        lambda s, stands: abs(s.above_k) > _drift_k(s, stands),
+        _drift_text,
+        "Too cold: see that the pad is plugged in, pressed flat and under a closed jacket. Too "
+        "warm: open the jacket or move the vessel somewhere cooler. Either way, see that the probe "
+        "is in its well.",
+        on_delay_s=DRIFT_DELAY_S,
+        below=("beer-probe-lost", "tripped", "cannot-reach"),
+        is_expected=lambda s: s.strain.phase == "heating" or s.is_in_transition,
+    ),
+    AlarmRule(
+        "late",
+        Priority.MEDIUM,
+        lambda s, _: s.strain.is_late,
+        lambda s: "The beer should have reached its target by now." + f" {_drift_text(s)}",
+        "See that the pad is plugged in, pressed flat and under the jacket.",
+        below=("beer-probe-lost", "tripped", "cannot-reach"),
+    ),
+    AlarmRule(
+        "journal-failing",
+        Priority.MEDIUM,
+        lambda s, _: not s.applied.journal_ok,
+        lambda s: "The journal cannot be written; control goes on and readings wait in memory.",
+        "See that the disk is not full and not read-only.",
+    ),
+    AlarmRule(
+        "garage-probe-lost",
+        Priority.LOW,
+        lambda s, _: _lost(s.evidence.garage),
+        lambda s: f"No trustworthy garage temperature{_fault(s.evidence.garage)}: the fan is off.",
+        "See that the garage probe is plugged in.",
+    ),
+    AlarmRule(
+        "clock-not-set",
+        Priority.LOW,
+        lambda s, _: not s.now.synced,
+        lambda s: "The clock has not been set from the network, so dates may be wrong.",
+        "See that the machine reaches a time server.",
+        on_delay_s=CLOCK_DELAY_S,
+    ),
+    AlarmRule(
+        "relay-worn",
+        Priority.LOW,
+        lambda s, _: max(s.applied.heat_starts, s.applied.fan_starts) >= STARTS_MAX,
+        lambda s: "A relay has switched as often as its kind usually lasts.",
+        "Replace the relay before the next batch.",
+    ),
+    AlarmRule(
+        "hold-left-on",
+        Priority.LOW,
+        lambda s, _: s.strain.is_held,
+        lambda s: "An order has held a temperature for two hours, and the procedure waits.",
+        "Resume the procedure, or acknowledge this if you mean it.",
+        on_delay_s=HOLD_DELAY_S,
+        off_delay_s=0.0,
+    ),
+    AlarmRule(
+        "alarm-flood",
+        Priority.HIGH,
+        lambda s, stands: (
+            s.raised_lately >= FLOOD_ENDS_BELOW if stands else s.raised_lately > FLOOD_BEGINS_ABOVE
+        ),
+        lambda s: f"{s.raised_lately} alarms came within ten minutes; one cause is likely.",
+        "Begin with the alarm that came first.",
+        on_delay_s=0.0,
+        off_delay_s=0.0,
+    ),
+)
+RULE_BY_CODE = {rule.code: rule for rule in RULES}
