@@ -12,15 +12,17 @@ import signal
 import sys
 import tempfile
 import threading
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from contextlib import ExitStack
 from pathlib import Path
 from types import FrameType
 from typing import TextIO
 
 from controller import __version__, chamber, stop
-from controller.check import check, table
+from controller.check import Found, check, table
+from controller.commission import Walk, commission
 from controller.edge.clock import SystemClock
+from controller.edge.probe_reader import ProbeProcess
 from controller.errors import BarmkeepError, DiskError, SettingsError
 from controller.settings import Settings, load, parse
 from controller.simulation.faults import parse_fault
@@ -82,7 +84,32 @@ def _run(options: argparse.Namespace) -> int:
 def _check(options: argparse.Namespace) -> int:
     settings = load(options.settings)
     print(f"well  settings: {options.settings}", flush=True)
-    return 0 if table(check(settings), lambda line: print(line, flush=True)) else 1
+    is_well = table(check(settings), _say)
+    if options.commission:
+        is_well = table(_commissioned(settings), _say) and is_well
+    return 0 if is_well else 1
+
+
+def _say(line: str) -> None:
+    print(line, flush=True)
+
+
+def _commissioned(settings: Settings) -> Iterator[Found]:
+    """The walk with a person, on the real pins and probes; a signal ends it with the relays off."""
+
+    def leave(_number: int, _frame: FrameType | None) -> None:
+        raise KeyboardInterrupt
+
+    signal.signal(signal.SIGTERM, leave)
+    signal.signal(signal.SIGHUP, leave)
+    clock = SystemClock()
+    relays = chamber.opened_relays(settings)
+    probes = ProbeProcess(settings.probes, clock)
+    try:
+        yield from commission(Walk(settings, clock, probes, relays, input))
+    finally:
+        relays.close()
+        probes.close()
 
 
 def _version(_: argparse.Namespace) -> int:
@@ -190,8 +217,13 @@ def _add_run(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> N
 
 
 def _add_check(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
-    looked = commands.add_parser("check", help="look at everything a chamber needs, drive nothing")
+    looked = commands.add_parser("check", help="look at everything a chamber needs")
     looked.add_argument("settings", type=Path, help="the chamber's settings file")
+    looked.add_argument(
+        "--commission",
+        action="store_true",
+        help="then walk through a new build with you: it switches the pad for up to two minutes",
+    )
     looked.set_defaults(command=_check)
 
 

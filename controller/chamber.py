@@ -27,7 +27,7 @@ from controller.edge.watchdog import Watchdog
 from controller.errors import DiskError, SettingsError
 from controller.settings import Settings
 from controller.stop import PINS_FOLDER
-from controller.wire import Presence, PresenceState
+from controller.wire import Presence, PresenceState, Tick
 
 PIN_FACTORY = "lgpio"  # Why: the one library that drives every Raspberry Pi from 3 to 5.
 
@@ -52,20 +52,34 @@ def keep(settings: Settings, release: tuple[str, ...] = ()) -> None:
     journal = Journal.open(journal_folder(settings), settings.journal, clock.now())
     try:
         last = journal.last_tick()
-        factory = open_pin_factory(PIN_FACTORY)
-        _note(settings)
-        relays = Relays(
-            settings.relays,
-            factory,
-            heat_starts=last.heat_starts if last else 0,
-            fan_starts=last.fan_starts if last else 0,
-        )
+        relays = opened_relays(settings, last)
         try:
             _live(settings, clock, journal, relays, release)
         finally:
             relays.close()
     finally:
         journal.close(clock.now())
+
+
+def opened_relays(settings: Settings, last: Tick | None = None) -> Relays:
+    """The relays of this chamber, off, with their lines noted for the stop step.
+
+    Args:
+        settings: which lines.
+        last: the tick that says how often each had switched; None to count from nothing.
+
+    Raises:
+        WiringError: the chip or a line cannot be had.
+        DiskError: the lines cannot be noted.
+    """
+    factory = open_pin_factory(PIN_FACTORY)
+    _note(settings)
+    return Relays(
+        settings.relays,
+        factory,
+        heat_starts=last.heat_starts if last else 0,
+        fan_starts=last.fan_starts if last else 0,
+    )
 
 
 def _live(
