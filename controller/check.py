@@ -23,6 +23,7 @@ from controller.settings import Settings
 from controller.stop import PINS_FOLDER
 
 BROKER_WAIT_S = 5.0  # Why: a broker in the same house answers in milliseconds.
+WATCHDOG = Path("/sys/class/watchdog/watchdog0")
 PERSIST_FILES = "sys/module/*/parameters/persist_gpio_outputs"
 
 
@@ -42,7 +43,18 @@ class Found:
 
 def check(settings: Settings) -> Iterator[Found]:
     """Everything that was looked at, one after the other, as soon as it is known."""
-    for look in (_boot, _bus, _probes, _pins, _persisting, _stop_note, _journal, _broker, _clock):
+    for look in (
+        _boot,
+        _bus,
+        _probes,
+        _pins,
+        _persisting,
+        _watchdog,
+        _stop_note,
+        _journal,
+        _broker,
+        _clock,
+    ):
         yield from look(settings)
 
 
@@ -145,6 +157,22 @@ def _persisting(_: Settings) -> Iterator[Found]:
             )
         else:
             yield Found("kernel", "a line goes off when the program that drove it dies")
+
+
+def _watchdog(_: Settings) -> Iterator[Found]:
+    try:
+        state = (WATCHDOG / "state").read_text(encoding="ascii").strip()
+        timeout_s = (WATCHDOG / "timeout").read_text(encoding="ascii").strip()
+    except (OSError, UnicodeDecodeError):
+        state, timeout_s = "absent", ""
+    if state == "active":
+        yield Found("watchdog", f"a frozen machine is reset after {timeout_s} s")
+    else:
+        yield Found(
+            "watchdog",
+            f"nothing resets a frozen machine ({state})",
+            "Install systemd/watchdog.conf (the installer does) and start the machine anew.",
+        )
 
 
 def _stop_note(_: Settings) -> Iterator[Found]:

@@ -212,7 +212,7 @@ def _seen_by_person(walk: Walk, name: str, was_on: bool, ended_by: list[str]) ->
         yield Found(
             f"{name} relay",
             "its line did not follow",
-            "Look for a second program on the pin, a short circuit, or a wrong pin in the settings.",
+            "Look for a short circuit, a second program on the pin, or a wrong pin there.",
         )
     else:
         yield Found(f"{name} relay", "its line followed and was read back")
