@@ -61,6 +61,13 @@ class Learned:
     hold_w: float
     hours: float
 
+    @property
+    def share_sd(self) -> float:
+        """Standard deviation of the logarithm of loss over pad, in which the scale cancels."""
+        loss_variance = (self.loss_sd_w_per_k / self.loss_w_per_k) ** 2
+        pad_variance = (self.pad_sd_w / self.pad_w) ** 2
+        return math.sqrt(max(loss_variance - pad_variance - SYSTEMATIC_SD**2, SHARE_SD_LEAST**2))
+
 
 @dataclass(frozen=True, slots=True)
 class Course:
@@ -107,12 +114,11 @@ def belief_of(course: Course, learned: Learned) -> Belief:
     vessel = course.vessel
     rise = learned.pad_w / learned.capacity_j_per_k
     pad_variance = (learned.pad_sd_w / learned.pad_w) ** 2
-    loss_variance = (learned.loss_sd_w_per_k / learned.loss_w_per_k) ** 2
     start = bank.described(vessel)
     ferment_w, ferment_sd_w = learned.ferment_w, learned.ferment_sd_w
     return Belief(
         learned.loss_w_per_k / learned.pad_w,
-        math.sqrt(max(loss_variance - pad_variance - SYSTEMATIC_SD**2, SHARE_SD_LEAST**2)),
+        learned.share_sd,
         rise,
         math.sqrt(max(pad_variance - SCALE_SD**2, 0.0)) / PAD_PART,
         0.0,
