@@ -19,6 +19,7 @@ from controller.decision.vocabulary import (
     Sensed,
     Target,
 )
+from controller.thermal.reach import Reach
 
 # Source: ISA-18.2 starting points for temperature (from memory): 60 s delays, deadband 1 % of
 # range.
@@ -26,6 +27,7 @@ DELAY_S = 60.0
 DEADBAND_K = 0.3
 DRIFT_DELAY_S = 600.0  # Why: a lid lifted for a minute is not a drift.
 REACH_DELAY_S = 600.0  # Why: a gust through the door is not a night.
+REACH_CLEARED_W = 2.0  # Why: a pad that can just hold is given back with a thirtieth to spare.
 HOLD_DELAY_S = 7200.0  # Why: as long as a hold that ends by itself may last at most.
 CLOCK_DELAY_S = 3600.0  # Why: a router takes its time after a power cut.
 # Source: ISA-18.2 and EEMUA 191 (from memory): a flood is more than 10 alarms in 10 min, and over
@@ -51,14 +53,14 @@ class AlarmSettings:
 
 @dataclass(frozen=True, slots=True)
 class Strain:
-    """How hard it is to control; `hold_duty` above 1 means the pad cannot hold the target.
+    """How hard it is to control; a `reach.spare_w` below 0 means the pad cannot hold the target.
 
     `arrival_s` is how long the beer needs to its target, None when it cannot get there; `is_held`
     says that an order holds a temperature without an end.
     """
 
     phase: str = "idle"
-    hold_duty: float | None = None
+    reach: Reach = Reach()
     is_late: bool = False
     trips: tuple[str, ...] = ()
     arrival_s: float | None = None
@@ -146,6 +148,18 @@ def _drift_text(situation: Situation) -> str:
     )
 
 
+def _reach_text(situation: Situation) -> str:
+    """What the pad can do, and what would help: watts more, or watts per kelvin less."""
+    reach = situation.strain.reach
+    assert reach.spare_w is not None and reach.highest_c is not None
+    help_w = f"It lacks {max(1.0, -reach.spare_w):.0f} W"
+    return (
+        "In a garage as cold as this the pad cannot hold the target: it can hold "
+        f"{reach.highest_c:.1f} °C. {help_w}; or a jacket that loses less than "
+        f"{reach.loss_w_per_k_max or 0.0:.2f} W/K would do."
+    )
+
+
 RULES: tuple[AlarmRule, ...] = (
     AlarmRule(
         "beer-probe-lost",
@@ -176,12 +190,10 @@ RULES: tuple[AlarmRule, ...] = (
         "cannot-reach",
         Priority.MEDIUM,
         lambda s, stands: (
-            s.strain.hold_duty is not None and s.strain.hold_duty > (0.97 if stands else 1.0)
+            s.strain.reach.spare_w is not None
+            and s.strain.reach.spare_w < (REACH_CLEARED_W if stands else 0.0)
         ),
-        lambda s: (
-            "In a garage as cold as this the pad cannot hold the target: it would need about "
-            f"{100.0 * (s.strain.hold_duty or 0.0):.0f} % of its watts."
-        ),
+        _reach_text,
         "Add insulation or a stronger listed pad, warm the garage, or lower the target.",
         on_delay_s=REACH_DELAY_S,
         below=("beer-probe-lost", "tripped"),

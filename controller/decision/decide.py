@@ -1,7 +1,7 @@
-"""Decide: the controller's table of contents. Eight stages of one shape, and nothing else.
+"""Decide: the controller's table of contents. Nine stages of one shape, and nothing else.
 
-    plausibility -> effect -> interlocks -> profile -> regulator -> proportioning -> interlocks ->
-    alarms
+    plausibility -> learning -> effect -> interlocks -> profile -> regulator -> proportioning ->
+    interlocks -> alarms
 
 It is pure: no clock, no file, no socket, no random number. The same plan, state, readings and
 moment always give the same state and decision, so any minute of any night can be replayed.
@@ -10,13 +10,14 @@ moment always give the same state and decision, so any minute of any night can b
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from controller.decision import (
     alarm_memory,
     alarms,
     effect,
     interlocks,
+    learning,
     plausibility,
     profile,
     proportioning,
@@ -27,11 +28,17 @@ from controller.decision.interlock_rules import Circumstances, InterlockMemory, 
 from controller.decision.profile import Begun
 from controller.decision.vocabulary import Applied, Decision, Evidence, Moment, Reading, Target
 from controller.thermal.arrival import arrival_s
+from controller.thermal.learned import Course
+from controller.thermal.model import Vessel
+from controller.thermal.tune import tuned
 
 
 @dataclass(frozen=True, slots=True)
 class Plan:
-    """What the settings say, for each stage. It does not change while the controller runs."""
+    """What the settings say, for each stage. It does not change while the controller runs.
+
+    `course` follows from the regulator's vessel: what learning it begins with.
+    """
 
     regulator: regulator.RegulatorPlan
     interlocks: InterlockSettings = field(default_factory=InterlockSettings)
@@ -40,6 +47,10 @@ class Plan:
     )
     alarms: AlarmSettings = field(default_factory=AlarmSettings)
     profile: profile.Profile | None = None
+    course: Course = field(init=False)
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "course", Course.of(self.regulator.vessel))
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,6 +62,7 @@ class State:
     """
 
     plausibility: plausibility.PlausibilityMemory = plausibility.PlausibilityMemory()
+    learning: learning.LearningMemory = learning.LearningMemory()
     effect: effect.EffectMemory = effect.EffectMemory()
     profile: profile.ProfileMemory = profile.ProfileMemory()
     interlocks: InterlockMemory = InterlockMemory()
@@ -80,39 +92,46 @@ def decide(
         now: this tick's clocks; `now.mono_s` must not be before the last tick's.
     """
     sensed, evidence = plausibility.sense(state.plausibility, readings, now)
-    watched, findings = effect.watch(
-        plan.regulator.vessel, state.effect, evidence, state.applied, now
-    )
+    learnt, known = learning.know(plan.course, state.learning, evidence, state.applied, now)
+    suited = _suited(plan, known)
+    watched, findings = effect.watch(known.sound, state.effect, evidence, state.applied, now)
     followed, target, steps = profile.follow(
         procedure(plan, state), state.profile, state.gravity_sg, now
     )
     around = Circumstances(plan.interlocks, state.interlocks, evidence, findings, target, now)
     locked, permits, trips = interlocks.permits(around, state.applied)
-    regulated, demand = regulator.regulate(
-        plan.regulator, state.regulator, evidence, target, permits, now
-    )
+    regulated, demand = regulator.regulate(suited, state.regulator, evidence, target, permits, now)
     dosed, wanted = proportioning.proportion(
         plan.proportioning, state.proportioning, demand.share, state.applied, now
     )
     locked, command = interlocks.grant(locked, permits, wanted, state.applied, now)
-    arrival_s = _arrival_s(plan, evidence, target)
+    reach = learning.outlook(known, evidence, target)
+    arrival_s = _arrival_s(suited.vessel, evidence, target)
     strain = Strain(
-        regulated.phase, demand.hold_duty, demand.is_late, locked.trips, arrival_s, followed.is_held
+        regulated.phase, reach, demand.is_late, locked.trips, arrival_s, followed.is_held
     )
     around_alarms = Situation(plan.alarms, evidence, state.applied, target, strain, now)
     judged, standing, news = alarms.judge(state.alarms, around_alarms)
-    memories = (sensed, watched, followed, locked, regulated, dosed, judged)
+    memories = (sensed, learnt, watched, followed, locked, regulated, dosed, judged)
     steering = (command, evidence, permits, regulated.phase, demand.share, target)
     told = (locked.trips, standing, (*steps, *trips, *news))
-    decision = Decision(*steering, demand.setpoint_c, *told)
+    decision = Decision(*steering, demand.setpoint_c, *told, known.learned, reach)
     remembered = State(*memories, state.applied, state.gravity_sg, state.begun, evidence)
     return remembered, decision
 
 
-def _arrival_s(plan: Plan, evidence: Evidence, target: Target | None) -> float | None:
+def _suited(plan: Plan, known: learning.Knowledge) -> regulator.RegulatorPlan:
+    """The regulator's plan for the vessel as it is known now, tuned to it."""
+    if known.learned is None:
+        return plan.regulator
+    tuning = tuned(known.vessel, plan.proportioning.cycle_s)
+    return replace(plan.regulator, vessel=known.vessel, tuning=tuning)
+
+
+def _arrival_s(vessel: Vessel, evidence: Evidence, target: Target | None) -> float | None:
     """How long the beer needs to its target; None when it never gets there, or is not known."""
     beer_c = evidence.beer.value_c
     if target is None or beer_c is None:
         return None
     garage_c = evidence.garage.value_c
-    return arrival_s(plan.regulator.vessel, beer_c, target.nearest(beer_c), garage_c)
+    return arrival_s(vessel, beer_c, target.nearest(beer_c), garage_c)

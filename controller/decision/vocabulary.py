@@ -9,6 +9,9 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from enum import IntEnum, StrEnum
 
+from controller.thermal.learned import Learned
+from controller.thermal.reach import Reach
+
 
 @dataclass(frozen=True, slots=True)
 class Moment:
@@ -213,7 +216,10 @@ class Target:
 
 @dataclass(frozen=True, slots=True)
 class Decision:
-    """Everything one tick decided: enough to act on, to write down and to tell."""
+    """Everything one tick decided: enough to act on, to write down and to tell.
+
+    `learned` is what is known of the vessel by now, `reach` what its pad can do for the target.
+    """
 
     command: Command
     evidence: Evidence
@@ -225,3 +231,5 @@ class Decision:
     trips: tuple[str, ...] = ()
     alarms: tuple[str, ...] = ()
     transitions: tuple[Transition, ...] = field(default_factory=tuple)
+    learned: Learned | None = None
+    reach: Reach = Reach()

@@ -27,13 +27,16 @@ from controller.decision.vocabulary import (
     Target,
     Transition,
 )
+from controller.thermal.reach import Reach
 
+WELL_WITHIN = Reach(spare_w=30.0, loss_w_per_k_max=1.7, highest_c=75.0)
+BEYOND = Reach(spare_w=-9.4, loss_w_per_k_max=0.62, highest_c=26.3)
 WELL = Situation(
     AlarmSettings(),
     Evidence(beer=Sensed(35.0, 0.0, 0.0, fitted=True), garage=Sensed(5.0, 0.0, fitted=True)),
     Applied(),
     Target(35.0, 35.0),
-    Strain("holding", 0.4),
+    Strain("holding", WELL_WITHIN),
     Moment(0.0, 0.0),
 )
 LOST = Sensed(fault=Fault.MISSING, fitted=True)
@@ -62,15 +65,21 @@ class Watch:
 
 CASES = {
     "beer-probe-lost": (replace(WELL, evidence=replace(WELL.evidence, beer=LOST)), DELAY_S),
-    "tripped": (replace(WELL, strain=Strain("holding", 0.4, False, ("beer-too-hot",))), 0.0),
+    "tripped": (
+        replace(WELL, strain=Strain("holding", WELL_WITHIN, False, ("beer-too-hot",))),
+        0.0,
+    ),
     "pad-probe-lost": (replace(WELL, evidence=replace(WELL.evidence, pad=LOST)), DELAY_S),
-    "cannot-reach": (replace(WELL, strain=Strain("heating", 1.2)), DRIFT_DELAY_S),
+    "cannot-reach": (replace(WELL, strain=Strain("heating", BEYOND)), DRIFT_DELAY_S),
     "beer-drifting": (replace(WELL, evidence=beer(33.9)), DRIFT_DELAY_S),
-    "late": (replace(WELL, strain=Strain("heating", 0.4, True)), DELAY_S),
+    "late": (replace(WELL, strain=Strain("heating", WELL_WITHIN, True)), DELAY_S),
     "journal-failing": (replace(WELL, applied=Applied(journal_ok=False)), DELAY_S),
     "garage-probe-lost": (replace(WELL, evidence=replace(WELL.evidence, garage=LOST)), DELAY_S),
     "clock-not-set": (replace(WELL, now=Moment(0.0, 0.0, synced=False)), CLOCK_DELAY_S),
-    "hold-left-on": (replace(WELL, strain=Strain("holding", 0.4, is_held=True)), HOLD_DELAY_S),
+    "hold-left-on": (
+        replace(WELL, strain=Strain("holding", WELL_WITHIN, is_held=True)),
+        HOLD_DELAY_S,
+    ),
     "relay-worn": (replace(WELL, applied=Applied(heat_starts=STARTS_MAX)), DELAY_S),
 }
 
@@ -145,3 +154,23 @@ def test_priorities_are_used_sparingly() -> None:
 def test_without_beer_or_target_nothing_drifts() -> None:
     assert replace(WELL, target=None).above_k == 0.0
     assert CASES["beer-probe-lost"][0].above_k == 0.0
+
+
+def test_a_target_out_of_reach_is_told_with_what_would_help() -> None:
+    assert _text("cannot-reach", BEYOND) == (
+        "In a garage as cold as this the pad cannot hold the target: it can hold 26.3 °C. It lacks "
+        "9 W; or a jacket that loses less than 0.62 W/K would do."
+    )
+
+
+def test_a_target_is_within_reach_again_only_with_watts_to_spare() -> None:
+    rule = next(rule for rule in RULES if rule.code == "cannot-reach")
+    barely = replace(WELL, strain=Strain("holding", replace(WELL_WITHIN, spare_w=1.0)))
+    assert not rule.holds(barely, False)
+    assert rule.holds(barely, True)
+    assert not rule.holds(replace(WELL, strain=Strain("holding", Reach())), True)
+
+
+def _text(code: str, reach: Reach) -> str:
+    rule = next(rule for rule in RULES if rule.code == code)
+    return rule.text(replace(WELL, strain=Strain("holding", reach)))
