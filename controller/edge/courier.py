@@ -6,8 +6,9 @@ after a while, or after any new connection, is sent again from the first that is
 drops duplicates by (chamber, boot, seq). The newest tick is always published, retained, however
 far behind the rest is, so that a fresh page shows something.
 
-The network's thread only puts what it hears into a short queue; everything is decided in `pump`,
-in the loop's thread. Nothing here decides what is worth telling, and no order is ever taken.
+The network's thread only puts what it hears into short queues: orders into the inbox, everything
+else into one of its own, on which `pump` decides in the loop's thread. Nothing here decides what is
+worth telling, or what becomes of an order.
 """
 
 from __future__ import annotations
@@ -26,8 +27,9 @@ from controller import wire
 from controller.decision.vocabulary import Moment
 from controller.edge.broker import BrokerSettings, client_of
 from controller.edge.journal import Entry, Journal, Outbox
+from controller.edge.orders import Inbox
 from controller.errors import WireError
-from controller.wire import Event, Presence, PresenceState, Stored, Tick
+from controller.wire import Event, Order, Presence, PresenceState, Reply, Stored, Tick
 
 __all__ = ["BrokerSettings", "Courier"]
 
@@ -39,6 +41,7 @@ ACK_WAIT_S_MAX = 900.0  # Why: with no dashboard anywhere a window four times an
 KEEP_ALIVE_S = 30  # Why: the broker says `lost` for us within 45 s.
 RESTART_S = 60.0  # Why: a network thread that died is a bug; it must not become a busy loop.
 CLOSE_S = 2.0  # Why: stopping must stay well within systemd's patience.
+REPLIES_MAX = 50  # Why: a reply is waited for for seconds; more have nobody who waits.
 HEARD_MAX = 200  # Why: `stored` is said again; a flood must not fill the memory.
 
 _log = logging.getLogger(__name__)
@@ -51,6 +54,7 @@ class Courier:
         settings: the broker.
         journal: the journal to carry; acknowledgements are kept beside it.
         presence_of: makes the Presence of a state, dated now. Also called by the network's thread.
+        inbox: takes the orders that come; None: nobody listens for any.
 
     Raises:
         BrokerError: the password or the certificate cannot be read.
@@ -61,10 +65,13 @@ class Courier:
         settings: BrokerSettings,
         journal: Journal,
         presence_of: Callable[[PresenceState], Presence],
+        inbox: Inbox | None = None,
     ) -> None:
         self._settings = settings
         self._journal = journal
         self._presence_of = presence_of
+        self._inbox = inbox
+        self._replies: deque[Reply] = deque(maxlen=REPLIES_MAX)
         self._chamber = presence_of(PresenceState.PRESENT).chamber
         self._client_id = f"barmkeep-{self._chamber}"
         self._outbox = Outbox(journal)
@@ -102,11 +109,16 @@ class Courier:
             self._outbox.save(now)
             if not self._is_up:
                 return
+            self._send_replies()
             self._begin_again_if_due(now)
             self._send_next(now)
             self._send_newest()
         except Exception:  # Why: telling must never end controlling; the next turn tries again.
             _log.exception("The courier stumbled.")
+
+    def say(self, reply: Reply) -> None:
+        """Answer an order with the next `pump`. Without a broker the newest few wait for one."""
+        self._replies.append(reply)
 
     def close(self, now: Moment) -> None:
         """Say `stopped`, give it a bounded time to go out, and disconnect. Never raises."""
@@ -205,6 +217,14 @@ class Courier:
         if entry is not None:
             self._publish(entry)
 
+    def _send_replies(self) -> None:
+        rule, name = wire.rule_of(Reply), wire.topic(self._chamber, Reply)
+        while self._replies:
+            said = self._client.publish(name, wire.encode(self._replies[0]), qos=rule.qos)
+            if said.rc not in (MQTTErrorCode.MQTT_ERR_SUCCESS, MQTTErrorCode.MQTT_ERR_NO_CONN):
+                return  # The network's queue is full; the next turn tries again.
+            self._replies.popleft()
+
     def _publish(self, entry: Entry) -> bool:
         """Hand one line to the network; False when its queue is full. Offline it is queued."""
         is_newest = entry.boot == self._journal.boot and entry.seq == self._journal.newest_tick_seq
@@ -246,7 +266,10 @@ class Courier:
         if reason.is_failure:
             self._refusal = f"The broker refused us: {reason}."
             return
-        client.subscribe(wire.topic(self._chamber, Stored), wire.rule_of(Stored).qos)
+        heard = (Stored,) if self._inbox is None else (Stored, Order)
+        client.subscribe(
+            [(wire.topic(self._chamber, each), wire.rule_of(each).qos) for each in heard]
+        )
         self._publish_presence(PresenceState.PRESENT)
         self._session += 1
         self._is_up = True
@@ -264,4 +287,7 @@ class Courier:
         _log.info("The broker is gone: %s", reason)
 
     def _on_message(self, _client: mqtt.Client, _mine: Any, message: mqtt.MQTTMessage) -> None:
-        self._heard.append((message.topic, bytes(message.payload)))
+        if self._inbox is not None and message.topic == wire.topic(self._chamber, Order):
+            self._inbox.hear(bytes(message.payload), message.retain)
+        else:
+            self._heard.append((message.topic, bytes(message.payload)))
