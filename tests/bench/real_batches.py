@@ -3,7 +3,7 @@
 36 batches, three-hourly, of a university's pilot, small and commercial plant: EmmanuelLwele,
 Physics-Informed-Beer-Fermentation-Modelling, commit 1761fcc. They are not part of this repository;
 whoever has them puts them in `../shared/data` beside it. The yeasts are a clean ale strain, a lager
-strain and blends of the two; a blend is taken for what most of it is.
+strain and blends of the two; what has any of the ale strain in it is taken for a clean ale.
 """
 
 from __future__ import annotations
@@ -33,9 +33,11 @@ class RealBatch:
 
     @property
     def strain(self) -> Strain:
-        return strain(
-            "lager" if self.name.endswith("_lagL") and "aleA" not in self.name else "clean-ale"
-        )
+        return strain("clean-ale" if "aleA" in self.name else "lager")
+
+    @property
+    def plant(self) -> str:
+        return self.name.split("_")[1]
 
     @property
     def original_plato(self) -> float:

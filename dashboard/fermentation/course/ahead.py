@@ -18,8 +18,9 @@ from dashboard.fermentation.course.warmth import WarmClock
 PACE_SD = 0.1
 PACE_MIN = 0.5  # Why: no ferment runs twice as fast as its readings said.
 # Why: the end is not hit to the tenth, and mash and yeast are not the table's.
-FINAL_SD_PLATO = 0.1
+FINAL_SD_PLATO = 0.15
 TERMINAL_LEFT_PLATO = 0.2  # Source: the flatness `terminal` asks for; less than a point of SG.
+TERMINAL_LEFT_PLATO_MIN = 0.05  # Why: nobody sees less; a logistic never quite arrives.
 HORIZON_H = 24.0 * 180  # Why: a mixed culture's half year; beyond it nothing is foretold.
 
 
@@ -38,11 +39,12 @@ class Ahead:
         return self.posterior.weights
 
     def terminal_hours(self) -> list[float]:
-        """When each draw is within 0.2 °P of its end."""
-        ends = [
-            max(0.5, 1.0 - TERMINAL_LEFT_PLATO / max(0.01, each.original_plato - each.final_plato))
-            for each in self.posterior.courses
-        ]
+        """When each draw is within 0.2 °P of its end, as a hydrometer that is a little off sees."""
+        ends = []
+        for course, slip in zip(self.posterior.courses, self.slips, strict=True):
+            left = max(TERMINAL_LEFT_PLATO_MIN, TERMINAL_LEFT_PLATO + slip)
+            drop = max(course.original_plato - course.final_plato, 0.01)
+            ends.append(max(0.5, 1.0 - left / drop))
         return self.hours_at(ends)
 
     def hours_at_plato(self, plato: float) -> list[float]:
