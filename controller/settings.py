@@ -21,7 +21,7 @@ from controller.decision.decide import Plan
 from controller.decision.interlock_rules import LIMIT_MARGIN_K, InterlockSettings
 from controller.decision.profile import Profile, Step
 from controller.decision.proportioning import ProportioningSettings
-from controller.decision.regulator import RegulatorPlan
+from controller.decision.regulator import FanSettings, RegulatorPlan
 from controller.edge.courier import BrokerSettings
 from controller.edge.journal import JournalSettings
 from controller.edge.probes import ProbeSettings
@@ -85,6 +85,7 @@ TABLES: Mapping[str, type[Any]] = {
     "vessel": VesselSettings,
     "probes": ProbeSettings,
     "relays": RelaySettings,
+    "fan": FanSettings,
     "batch": BatchSettings,
     "limits": InterlockSettings,
     "dosing": ProportioningSettings,
@@ -103,6 +104,7 @@ class Settings:
     vessel: VesselSettings
     probes: ProbeSettings
     relays: RelaySettings
+    fan: FanSettings
     batch: BatchSettings | None
     limits: InterlockSettings
     dosing: ProportioningSettings
@@ -114,8 +116,9 @@ class Settings:
     def plan(self) -> Plan:
         """What the decision needs of them."""
         vessel = vessel_of(self.vessel)
+        fan = FanSettings("none") if self.relays.fan_gpio is None else self.fan
         return Plan(
-            regulator=RegulatorPlan(vessel, tuned(vessel, self.dosing.cycle_s)),
+            regulator=RegulatorPlan(vessel, tuned(vessel, self.dosing.cycle_s), fan),
             interlocks=self.limits,
             proportioning=self.dosing,
             alarms=self.alarms,

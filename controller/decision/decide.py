@@ -100,9 +100,17 @@ def decide(
     )
     around = Circumstances(plan.interlocks, state.interlocks, evidence, findings, target, now)
     locked, permits, trips = interlocks.permits(around, state.applied)
-    regulated, demand = regulator.regulate(suited, state.regulator, evidence, target, permits, now)
+    sight = regulator.Sight(
+        evidence, target, permits, state.applied, plan.interlocks.pad_c_max, now
+    )
+    regulated, demand = regulator.regulate(suited, state.regulator, sight)
     dosed, wanted = proportioning.proportion(
-        plan.proportioning, state.proportioning, demand.share, state.applied, now
+        plan.proportioning,
+        state.proportioning,
+        demand.share,
+        suited.vessel.rise_k_per_s,
+        state.applied,
+        now,
     )
     locked, command = interlocks.grant(locked, permits, wanted, state.applied, now)
     reach = learning.outlook(known, evidence, target)

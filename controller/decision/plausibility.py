@@ -15,8 +15,9 @@ from controller.decision.vocabulary import Evidence, Fault, Moment, Reading, Rol
 
 # Why: in 60 s the strongest sane pad moves the beer by less than 0.5 K, and the loss by 0.1 K.
 AGE_S_MAX = 60.0
-# Why: no beer, pad or garage moves 1 K in 10 s; a probe whose neighbour was swapped does.
-JUMP_K_PER_S_MAX = 0.1
+# Why: no beer or garage moves 1 K in 10 s; a probe whose neighbour was swapped does. A bare pad of
+# 100 W and half a kJ/K gains 2 K in that time.
+JUMP_K_PER_S_MAX = {Role.BEER: 0.1, Role.GARAGE: 0.1, Role.AIR: 0.1, Role.PAD: 0.5}
 JUMP_K_MIN = 1.0
 # Why: one good reading may be chance (a damaged frame passes the checksum once in 256).
 PROOFS_MIN = 3
@@ -91,7 +92,9 @@ def _judge(
 
 
 def _near(anchor_c: float, value_c: float, reading: Reading, anchor_mono_s: float) -> bool:
-    allowed_k = max(JUMP_K_MIN, JUMP_K_PER_S_MAX * (reading.taken_mono_s - anchor_mono_s))
+    allowed_k = max(
+        JUMP_K_MIN, JUMP_K_PER_S_MAX[reading.role] * (reading.taken_mono_s - anchor_mono_s)
+    )
     return abs(value_c - anchor_c) <= allowed_k
 
 

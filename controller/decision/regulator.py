@@ -1,8 +1,10 @@
 """Regulator: how much heat or fan the beer needs. (Fifth stage.)
 
-Far below its target the beer gets everything until the heat already on its way will carry it there;
-near it, a proportional-integral rule works on top of what the garage and a ramp are known to need.
-It knows the relays' permits only to stop integrating what is forbidden, and forbids nothing itself.
+It steers by where the beer will be once the heat already on its way has arrived. Far below its
+target the beer gets everything until that coast will reach it; near it, a proportional-integral
+rule works on top of what the garage and a ramp are known to need. A pad probe caps the demand
+before the pad reaches its limit. It knows the relays' permits only to stop integrating what is
+forbidden, and forbids nothing itself.
 """
 
 from __future__ import annotations
@@ -12,28 +14,57 @@ from dataclasses import dataclass, replace
 
 from simple_pid import PID
 
-from controller.decision.vocabulary import Evidence, Moment, Permit, Permits, Target
+from controller.bounded import setting
+from controller.decision.approach import (
+    Aim,
+    Felt,
+    approach_s,
+    coast_k,
+    felt_since,
+    known_need,
+    landed,
+    landing_k,
+)
+from controller.decision.pad_cap import pad_cap
+from controller.decision.vocabulary import Applied, Evidence, Moment, Permit, Permits, Target
 from controller.thermal.model import Vessel
 from controller.thermal.tune import Tuning
 
-# Why: within it the proportional rule is not yet saturated; the reciprocal of the gain is about 1
-# K.
-NEAR_K = 1.5
-GARAGE_FILTER_S = 1200.0  # Why: the jacket delays the garage by about as long.
+# Why: half a kelvin is a real error, and full heat is the fastest way out of it; but an approach
+# shorter than the heat on its way could not be cut in time, so what one delay brings counts too.
+FAR_K_MIN = 0.5
+FAR_DELAYS = 1.5
+# Why: further off, an error says how far it is and not what was misjudged; 1.5 reciprocals of the
+# gain let it never park outside, where the proportional part alone just balances the loss.
+INTEGRAL_K_MIN = 1.5
+INTEGRAL_BANDS = 1.5
 FAN_DEMAND_MIN = 0.05  # Why: less cooling than this is the noise of the rule.
 FAN_DIFFERENCE_K_MIN = 0.5  # Why: below it the fan's authority is not worth dividing by.
+CIRCULATION_SHARE = 0.1  # Why: a minute in ten evens out the air of a chamber.
 DT_S_MAX = 60.0  # Why: a longer gap is not one step of the integral.
-# Why: the slope under full heat tells the hold duty only once the pad's delay is behind it.
-RUN_UP_S_MIN = 1800.0
-APPROACH_SLACK = 1.5  # Why: the arrival is late when it takes half as long again as computed.
+
+
+@dataclass(frozen=True, slots=True)
+class FanSettings:
+    """What the fan is there for."""
+
+    use: str = setting(
+        "cooling (it carries the beer's heat away), circulation (it only stirs the air), none",
+        default="cooling",
+        words=("cooling", "circulation", "none"),
+    )
 
 
 @dataclass(frozen=True, slots=True)
 class RegulatorPlan:
-    """The vessel that is regulated, and the tuning that suits it."""
+    """The vessel that is regulated, the tuning that suits it, and what its fan is for.
+
+    Vessel and tuning may change from tick to tick, as they are learned.
+    """
 
     vessel: Vessel
     tuning: Tuning
+    fan: FanSettings = FanSettings()
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,20 +74,43 @@ class RegulatorMemory:
     Args:
         phase: idle, blind, heating or holding.
         integral: the integral part, as a share of the pad's watts.
+        integrated_s: for how long it has been gathered, up to one integral time.
         setpoint_c: what it steered to last.
-        garage_c: the garage's temperature, filtered; kept when its probe fails.
         phase_mono_s: since when the phase is what it is.
         due_mono_s: when the beer should have arrived, at the latest; infinite when it cannot.
-        last_mono_s: when this stage last looked; None before its first look.
+        felt: what has been felt and has flowed.
+        vessel: what it reckoned with last.
     """
 
     phase: str = "idle"
     integral: float = 0.0
+    integrated_s: float = 0.0
     setpoint_c: float | None = None
-    garage_c: float | None = None
     phase_mono_s: float = 0.0
     due_mono_s: float = math.inf
-    last_mono_s: float | None = None
+    felt: Felt = Felt()
+    vessel: Vessel | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Sight:
+    """All one tick's regulation may look at.
+
+    Args:
+        evidence: what is believed about every temperature.
+        target: where the beer should be; None when nothing is asked for.
+        permits: what the interlocks allow.
+        applied: what the relays really did since the last tick.
+        pad_c_max: the temperature at which the interlocks stop the pad.
+        now: this tick.
+    """
+
+    evidence: Evidence
+    target: Target | None
+    permits: Permits
+    applied: Applied
+    pad_c_max: float
+    now: Moment
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,66 +132,65 @@ class Demand:
 
 
 @dataclass(frozen=True, slots=True)
-class _Aim:
-    """What one tick's regulation looks at."""
+class _Stops:
+    """Between what the output may move, as shares of the pad's watts (cooling below 0).
 
-    beer_c: float
-    slope_k_per_s: float | None
-    setpoint_c: float
-    target_slope_k_per_s: float
-    garage_c: float | None
-    hold_duty: float | None
-    mono_s: float
-    dt_s: float
+    Args:
+        coldest: what the fan could give.
+        lowest: what it may give now.
+        highest: what the pad may give now.
+        is_heat_off: whether heat is forbidden.
+    """
 
-    @property
-    def error_k(self) -> float:
-        return self.setpoint_c - self.beer_c
+    coldest: float
+    lowest: float
+    highest: float
+    is_heat_off: bool
 
 
 def regulate(
-    plan: RegulatorPlan,
-    memory: RegulatorMemory,
-    evidence: Evidence,
-    target: Target | None,
-    permits: Permits,
-    now: Moment,
+    plan: RegulatorPlan, memory: RegulatorMemory, sight: Sight
 ) -> tuple[RegulatorMemory, Demand]:
     """How much heat or fan is needed now, and what to remember."""
-    dt_s = 0.0 if memory.last_mono_s is None else now.mono_s - memory.last_mono_s
-    garage_c = _filtered(memory.garage_c, evidence.garage.value_c, dt_s)
-    memory = replace(memory, garage_c=garage_c, last_mono_s=now.mono_s)
-    beer_c = evidence.beer.value_c
-    if target is None or beer_c is None:
-        return _entered(memory, "idle" if target is None else "blind", now.mono_s), Demand()
-    assert math.isfinite(beer_c), beer_c
-    setpoint_c = target.high_c if beer_c > target.high_c else target.low_c
-    hold_duty = None if garage_c is None else plan.vessel.hold_duty(setpoint_c, garage_c)
-    aim = _Aim(
-        beer_c,
-        evidence.beer.slope_k_per_s,
+    target, beer, mono_s = sight.target, sight.evidence.beer, sight.now.mono_s
+    felt = felt_since(plan.vessel, memory.felt, sight.evidence, sight.applied.heat, mono_s)
+    if target is None or beer.value_c is None:
+        phase = "idle" if target is None else "blind"
+        return replace(_entered(memory, phase, mono_s), felt=felt), Demand()
+    assert math.isfinite(beer.value_c), beer.value_c
+    setpoint_c = target.high_c if beer.value_c > target.high_c else target.low_c
+    garage_c = felt.garage_c
+    aim = Aim(
+        beer.value_c,
+        beer.slope_k_per_s,
         setpoint_c,
         target.slope_k_per_s,
         garage_c,
-        hold_duty,
-        now.mono_s,
-        dt_s,
+        None if garage_c is None else plan.vessel.hold_duty(setpoint_c, garage_c),
+        felt.on_way_s,
+        _carried(plan, memory, setpoint_c, garage_c),
+        felt.dt_s,
     )
-    memory = _phased(plan, memory, aim)
+    cap = pad_cap(felt.pad_c, felt.pad_k_per_s, setpoint_c, sight.pad_c_max)
+    memory = _phased(plan, memory, aim, felt)
     if memory.phase == "heating":
-        return memory, Demand(1.0, setpoint_c, hold_duty, now.mono_s > memory.due_mono_s)
-    lowest = _lowest(plan.vessel, aim, target, permits)
-    memory, duty = _summed(plan, memory, aim, lowest, permits)
-    return memory, Demand(_share(plan.vessel, aim, duty), setpoint_c, hold_duty)
+        return memory, Demand(cap, setpoint_c, aim.hold_duty, mono_s > memory.due_mono_s)
+    memory, duty = _summed(plan, memory, aim, _stops(plan, aim, sight, cap))
+    return memory, Demand(_share(plan, aim, duty), setpoint_c, aim.hold_duty)
 
 
-def _filtered(garage_c: float | None, value_c: float | None, dt_s: float) -> float | None:
-    """The garage, smoothed; the last known one when there is no reading."""
-    if value_c is None:
-        return garage_c
-    if garage_c is None:
-        return value_c
-    return garage_c + (value_c - garage_c) * min(1.0, max(0.0, dt_s) / GARAGE_FILTER_S)
+def _carried(
+    plan: RegulatorPlan, memory: RegulatorMemory, setpoint_c: float, garage_c: float | None
+) -> float:
+    """The integral, with what a newly learned vessel now reckons itself taken out of it.
+
+    As far as the integral is known from holding, the sum of both stays what it was.
+    """
+    old = memory.vessel
+    if old is None or old is plan.vessel or garage_c is None:
+        return memory.integral
+    moved = old.hold_duty(setpoint_c, garage_c) - plan.vessel.hold_duty(setpoint_c, garage_c)
+    return memory.integral + moved * memory.integrated_s / plan.tuning.integral_s
 
 
 def _entered(memory: RegulatorMemory, phase: str, mono_s: float) -> RegulatorMemory:
@@ -146,90 +199,87 @@ def _entered(memory: RegulatorMemory, phase: str, mono_s: float) -> RegulatorMem
     return replace(memory, phase=phase, phase_mono_s=mono_s, due_mono_s=math.inf)
 
 
-def _phased(plan: RegulatorPlan, memory: RegulatorMemory, aim: _Aim) -> RegulatorMemory:
+def _phased(plan: RegulatorPlan, memory: RegulatorMemory, aim: Aim, felt: Felt) -> RegulatorMemory:
     """Goes into heating far below the set point, and out of it when the coast will reach it."""
-    is_moved = memory.setpoint_c is None or abs(memory.setpoint_c - aim.setpoint_c) > NEAR_K
-    memory = replace(memory, setpoint_c=aim.setpoint_c)
-    if memory.phase != "heating":
-        if aim.error_k <= NEAR_K:
-            return _entered(memory, "holding", aim.mono_s)
-        memory = _entered(memory, "heating", aim.mono_s)
-        return replace(memory, due_mono_s=aim.mono_s + _approach_s(plan.vessel, aim))
-    if is_moved:
-        memory = replace(memory, due_mono_s=aim.mono_s + _approach_s(plan.vessel, aim))
-    gain_k_per_s = (aim.slope_k_per_s or 0.0) - aim.target_slope_k_per_s
-    if gain_k_per_s * plan.vessel.delay_s < aim.error_k:
-        return memory
-    integral = _landing(plan.vessel, memory, aim) - _known_need(plan.vessel, aim)
-    return replace(_entered(memory, "holding", aim.mono_s), integral=integral)
+    vessel, mono_s = plan.vessel, felt.mono_s
+    far_k = max(FAR_K_MIN, FAR_DELAYS * vessel.rise_k_per_s * vessel.delay_s)
+    is_moved = memory.setpoint_c is None or abs(memory.setpoint_c - aim.setpoint_c) > FAR_K_MIN
+    phase, since_s, due_s = memory.phase, memory.phase_mono_s, memory.due_mono_s
+    integral = aim.integral
+    if phase != "heating":
+        is_far = aim.error_k - max(0.0, coast_k(vessel, aim)) > far_k
+        entered = "heating" if is_far else "holding"
+        since_s = mono_s if entered != phase else since_s
+        is_moved, phase = is_far, entered
+    elif max(0.0, landing_k(vessel, aim, mono_s - since_s)) >= aim.error_k:
+        known = memory.integrated_s / plan.tuning.integral_s
+        integral = landed(vessel, aim, mono_s - since_s, known)
+        phase, since_s, is_moved = "holding", mono_s, False
+    if phase == "holding":
+        due_s = math.inf
+    elif is_moved:
+        due_s = mono_s + approach_s(vessel, aim)
+    return RegulatorMemory(
+        phase, integral, memory.integrated_s, aim.setpoint_c, since_s, due_s, felt, vessel
+    )
 
 
-def _approach_s(vessel: Vessel, aim: _Aim) -> float:
-    """The longest the approach should take, by the energy balance; infinite when it cannot end."""
-    middle_c = (aim.beer_c + aim.setpoint_c) / 2.0
-    loss_w = 0.0 if aim.garage_c is None else vessel.loss_w_per_k * (middle_c - aim.garage_c)
-    spare_w = vessel.pad_w - loss_w
-    if spare_w <= 0.0:
-        return math.inf
-    return APPROACH_SLACK * (aim.error_k * vessel.capacity_j_per_k / spare_w + vessel.delay_s)
-
-
-def _landing(vessel: Vessel, memory: RegulatorMemory, aim: _Aim) -> float:
-    """The hold duty at the end of an approach: what the slope under full heat left unused.
-
-    It measures the loss and the ferment's own heat together, and needs no garage probe.
-    """
-    if aim.slope_k_per_s is not None and aim.mono_s - memory.phase_mono_s >= RUN_UP_S_MIN:
-        return min(1.0, max(0.0, 1.0 - aim.slope_k_per_s / vessel.rise_k_per_s))
-    return memory.integral + _known_need(vessel, aim)
-
-
-def _known_need(vessel: Vessel, aim: _Aim) -> float:
-    """Feed-forward: the share of the pad that the garage and a ramp are known to need."""
-    return (aim.hold_duty or 0.0) + aim.target_slope_k_per_s / vessel.rise_k_per_s
-
-
-def _lowest(vessel: Vessel, aim: _Aim, target: Target, permits: Permits) -> float:
-    """The most cooling there is, as a negative share of the pad's watts."""
+def _stops(plan: RegulatorPlan, aim: Aim, sight: Sight, cap: float) -> _Stops:
+    target, permits, vessel = sight.target, sight.permits, plan.vessel
+    assert target is not None
     is_in_band = target.low_c < target.high_c and aim.beer_c <= target.high_c
-    if permits.fan is Permit.OFF or is_in_band or aim.garage_c is None:
-        return 0.0
-    return -vessel.fan_w_per_k * max(0.0, aim.beer_c - aim.garage_c) / vessel.pad_w
+    coldest = 0.0
+    if plan.fan.use == "cooling" and not is_in_band and aim.garage_c is not None:
+        coldest = -vessel.fan_w_per_k * max(0.0, aim.beer_c - aim.garage_c) / vessel.pad_w
+    lowest = 0.0 if permits.fan is Permit.OFF else coldest
+    return _Stops(coldest, lowest, cap, permits.heat is Permit.OFF)
 
 
 def _summed(
-    plan: RegulatorPlan, memory: RegulatorMemory, aim: _Aim, lowest: float, permits: Permits
+    plan: RegulatorPlan, memory: RegulatorMemory, aim: Aim, stops: _Stops
 ) -> tuple[RegulatorMemory, float]:
-    """The proportional-integral rule on top of the feed-forward.
+    """The proportional-integral rule on top of the feed-forward, on the beer as it will be.
 
     A fresh PID each tick with its integral handed over is a pure function. The integral rests when
-    the beer is far off, when the output is at its stop, and when what it asks for is forbidden: a
+    the beer is far off, when the output is at a stop, and when what it asks for is forbidden: a
     sum that only got clamped would need a long overshoot to come back.
     """
-    base, error_k = _known_need(plan.vessel, aim), aim.error_k
-    asked = base + memory.integral + plan.tuning.gain_per_k * error_k
-    is_stopped = (asked >= 1.0 and error_k > 0.0) or (asked <= lowest and error_k < 0.0)
-    is_vetoed = permits.heat is Permit.OFF and error_k > 0.0
-    rests = is_stopped or is_vetoed or abs(error_k) > NEAR_K or not 0.0 < aim.dt_s <= DT_S_MAX
+    vessel, gain = plan.vessel, plan.tuning.gain_per_k
+    base = known_need(vessel, aim)
+    will_c = aim.beer_c + coast_k(vessel, aim)
+    error_k = aim.setpoint_c - will_c
+    asked = base + memory.integral + gain * error_k
+    is_stopped = error_k > 0.0 and (stops.is_heat_off or asked >= stops.highest)
+    is_stopped = is_stopped or (error_k < 0.0 and asked <= stops.lowest)
+    is_far = abs(aim.error_k) > max(INTEGRAL_K_MIN, INTEGRAL_BANDS / gain)
+    rests = is_stopped or is_far or not 0.0 < aim.dt_s <= DT_S_MAX
     pid = PID(
-        Kp=plan.tuning.gain_per_k,
-        Ki=0.0 if rests else plan.tuning.gain_per_k / plan.tuning.integral_s,
+        Kp=gain,
+        Ki=0.0 if rests else gain / plan.tuning.integral_s,
         Kd=0.0,
         setpoint=aim.setpoint_c,
         sample_time=None,
-        output_limits=(min(lowest, 1.0) - base, 1.0 - base),
+        output_limits=(min(stops.coldest, 1.0) - base, 1.0 - base),
         starting_output=memory.integral,
     )
-    duty = pid(aim.beer_c, dt=min(max(aim.dt_s, 1e-3), DT_S_MAX))
-    assert duty is not None
-    return replace(memory, integral=pid.components[1]), base + duty
+    trim = pid(will_c, dt=min(max(aim.dt_s, 1e-3), DT_S_MAX))
+    assert trim is not None
+    if not rests:
+        gathered_s = min(memory.integrated_s + aim.dt_s, plan.tuning.integral_s)
+        memory = replace(memory, integral=pid.components[1], integrated_s=gathered_s)
+    return memory, max(stops.lowest, min(stops.highest, base + trim))
 
 
-def _share(vessel: Vessel, aim: _Aim, duty: float) -> float:
+def _share(plan: RegulatorPlan, aim: Aim, duty: float) -> float:
     """The duty of the pad, or below 0 of the fan, whose authority grows with the difference."""
-    if duty >= 0.0:
+    if duty > 0.0:
         return min(1.0, duty)
+    if plan.fan.use == "circulation":
+        return -CIRCULATION_SHARE
+    if duty == 0.0:
+        return 0.0
     assert aim.garage_c is not None
+    vessel = plan.vessel
     difference_k = max(FAN_DIFFERENCE_K_MIN, aim.beer_c - aim.garage_c)
     fan = -duty * vessel.pad_w / (vessel.fan_w_per_k * difference_k)
     return 0.0 if fan < FAN_DEMAND_MIN else -min(1.0, fan)

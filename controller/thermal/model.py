@@ -7,6 +7,7 @@ within which a sound vessel of that description lies, and judgements use the pes
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 
 from controller.bounded import setting
@@ -31,9 +32,10 @@ DELAY_S = 430.0
 FERMENT_W_PER_L_MAX = 0.75
 # Why: a jacket is seldom so much better than described; less loss means less excuse for a rise.
 LOSS_LOW_SHARE = 0.5
-# Why: a brewer knows the volume to a tenth.
-CAPACITY_LOW_SHARE = 0.9
-CAPACITY_HIGH_SHARE = 1.15
+# Why: the volume may be told a quarter wrong, and the pad be a quarter from its rating, at once; a
+# sound vessel of that kind must never look like a fault.
+CAPACITY_LOW_SHARE = 0.6
+CAPACITY_HIGH_SHARE = 1.5
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,6 +56,16 @@ class VesselSettings:
         low=0.1,
         high=100,
     )
+
+    def in_words(self) -> str:
+        """What is learned belongs to: litres, watts and jacket, as they are told in every tick."""
+        return f"{self.volume_l:g} L, {self.pad_w:g} W, {self.jacket}"
+
+    @classmethod
+    def from_words(cls, words: str) -> VesselSettings | None:
+        """The settings that were told in these words; None when they are none."""
+        found = re.fullmatch(r"([\d.e+]+) L, ([\d.e+]+) W, (good|thin|none)", words)
+        return cls(float(found[1]), float(found[2]), found[3]) if found else None
 
 
 @dataclass(frozen=True, slots=True)

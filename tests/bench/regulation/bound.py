@@ -62,12 +62,14 @@ def _cold_shares(scenario: Scenario, hour: float) -> np.ndarray:
 
 
 def _least_iae(scenario: Scenario) -> float:
-    """Variables of each step: the states at its end, pad share, fan watts, miss up, miss down."""
-    count, width = round(scenario.hours * HOUR_S / STEP_S), _N + 4
+    """Variables of each step: the states at its end, pad share, fan watts, and how far above and
+    below the target the beer is at the step's end and at its beginning (the trapezium rule).
+    """
+    count, width = round(scenario.hours * HOUR_S / STEP_S), _N + 6
     rows: list[int] = []
     columns: list[int] = []
     values: list[float] = []
-    right = np.zeros(count * (_N + 1))
+    right = np.zeros(count * (_N + 2))
     bounds: list[tuple[float | None, float | None]] = []
 
     def put(row: int, column: int, value: float) -> None:
@@ -86,7 +88,7 @@ def _least_iae(scenario: Scenario) -> float:
         at, before = k * width, (k - 1) * width
         shift, keep = _cold_shares(scenario, hour)
         for i in range(_N):
-            row = k * (_N + 1) + i
+            row = k * (_N + 2) + i
             put(row, at + i, 1.0)
             put(row, at + _N, -matrix[i, _N])
             put(row, at + _N + 1, -matrix[i, _N + 1])
@@ -97,18 +99,24 @@ def _least_iae(scenario: Scenario) -> float:
                     put(row, before + j, -part)
                 else:
                     right[row] += part * scenario.plant.start_c
-        row = k * (_N + 1) + _N
-        target_c = scenario.target_c(hour + STEP_S / HOUR_S)
-        put(row, at + _CORE, 1.0)
-        put(row, at + _N + 2, -1.0)
-        put(row, at + _N + 3, 1.0)
-        right[row] = target_c
+        target_c = scenario.target_c(middle_h)
+        # A step up or down falls between two steps: each end is judged by its own side of it.
+        asked_c = (scenario.target_c(hour + STEP_S / HOUR_S - 1e-6), scenario.target_c(hour))
+        for end in (0, 1):
+            row = k * (_N + 2) + _N + end
+            right[row] = asked_c[end]
+            if end == 1 and k == 0:
+                right[row] -= scenario.plant.start_c
+            else:
+                put(row, (at, before)[end] + _CORE, 1.0)
+            put(row, at + _N + 2 + 2 * end, -1.0)
+            put(row, at + _N + 3 + 2 * end, 1.0)
         room_k = max(0.0, target_c + NEAR_K - scenario.garage(middle_h))
         fan_w = scenario.plant.fan_w_per_k * room_k if scenario.has_fan else 0.0
         pad_c_max = PAD_C_MAX if scenario.has_pad_probe else None
         bounds += [(None, pad_c_max if i == _PAD else None) for i in range(_N)]
-        bounds += [(0.0, 1.0), (0.0, fan_w), (0.0, None), (0.0, None)]
-    cost = np.tile(np.array([0.0] * (_N + 2) + [STEP_S, STEP_S]), count)
+        bounds += [(0.0, 1.0), (0.0, fan_w), *[(0.0, None)] * 4]
+    cost = np.tile(np.array([0.0] * (_N + 2) + [STEP_S / 2.0] * 4), count)
     equal = coo_array((values, (rows, columns)), shape=(right.size, cost.size)).tocsr()
     found = linprog(cost, A_eq=equal, b_eq=right, bounds=bounds, method="highs")
     assert found.success, found.message

@@ -14,7 +14,8 @@ from simple_pid import PID
 from controller.decision import interlocks
 from controller.decision.decide import Plan, State, decide
 from controller.decision.profile import Profile
-from controller.decision.regulator import RegulatorPlan
+from controller.decision.proportioning import ProportioningSettings
+from controller.decision.regulator import FanSettings, RegulatorPlan
 from controller.decision.vocabulary import Applied, Moment, Reading, Role
 from controller.thermal.model import VesselSettings, vessel_of
 from controller.thermal.tune import tuned
@@ -45,8 +46,9 @@ class Keeper:
     def __post_init__(self) -> None:
         told = self.scenario
         vessel = vessel_of(VesselSettings(told.told_l, told.told_w, told.told_jacket))
+        fan = FanSettings("cooling" if told.has_fan else "none")
         self.plan = Plan(
-            RegulatorPlan(vessel, tuned(vessel, 600.0)),
+            RegulatorPlan(vessel, tuned(vessel, ProportioningSettings().cycle_s), fan),
             profile=Profile("Bench", self.scenario.steps),
         )
 
@@ -56,7 +58,7 @@ class Keeper:
         readings = [Reading(role, mono_s, value_c) for role, value_c in felt_c.items()]
         had = self.state.interlocks.trips
         self.state, made = decide(self.plan, self.state, readings, Moment(mono_s, mono_s))
-        heat, fan = made.command.heat, made.command.fan and self.scenario.has_fan
+        heat, fan = made.command.heat, made.command.fan
         self.state = replace(self.state, applied=Applied(heat, fan))
         self.pad_vetoes += "pad-too-hot" in made.permits.vetoes
         if len(made.trips) > len(had):

@@ -223,5 +223,3 @@ def named(name: str) -> Scenario:
         if scenario.name.startswith(name):
             return scenario
     raise SystemExit(f"No scenario begins with {name!r}. Choose: {[s.name for s in SCENARIOS]}")
-
-

@@ -1,4 +1,4 @@
-"""One trial: a rival, a scenario, and what came of it, judged by the true beer at the thermowell."""
+"""One trial: a rival, a scenario, and what came of it, judged by the true beer at the probe."""
 
 from __future__ import annotations
 
