@@ -10,6 +10,7 @@ import logging
 import os
 import signal
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 from types import FrameType
 
@@ -20,13 +21,17 @@ from controller.decision.vocabulary import Decision
 from controller.edge.clock import Clock, SystemClock
 from controller.edge.courier import Courier
 from controller.edge.journal import Journal
+from controller.edge.orders import Inbox
 from controller.edge.pins import note_pins, open_pin_factory
 from controller.edge.probe_reader import ProbeProcess
 from controller.edge.relays import Relays
+from controller.edge.standing import Standing
 from controller.edge.watchdog import Watchdog
 from controller.errors import DiskError, SettingsError
+from controller.resume import Inherited, resumed
 from controller.settings import Settings
 from controller.stop import PINS_FOLDER
+from controller.vessel_memory import forget_learned, is_to_forget, recalling
 from controller.wire import Presence, PresenceState, Tick
 
 PIN_FACTORY = "lgpio"  # Why: the one library that drives every Raspberry Pi from 3 to 5.
@@ -34,12 +39,13 @@ PIN_FACTORY = "lgpio"  # Why: the one library that drives every Raspberry Pi fro
 _log = logging.getLogger(__name__)
 
 
-def keep(settings: Settings, release: tuple[str, ...] = ()) -> None:
+def keep(settings: Settings, release: tuple[str, ...] = (), forget: bool = False) -> None:
     """Runs this chamber until told to stop by SIGTERM or SIGINT.
 
     Args:
         settings: the chamber.
         release: codes of latched trips that whoever stands at the machine has put right.
+        forget: begin without what was learned of the vessel.
 
     Raises:
         BarmkeepError: something it needs is not there; the relays were never driven.
@@ -51,6 +57,8 @@ def keep(settings: Settings, release: tuple[str, ...] = ()) -> None:
     clock = SystemClock()
     journal = Journal.open(journal_folder(settings), settings.journal, clock.now())
     try:
+        if forget:
+            forget_learned(journal.folder)
         last = journal.last_tick()
         relays = opened_relays(settings, last)
         try:
@@ -91,17 +99,26 @@ def _live(
 ) -> None:
     speaker = report.speaker_of(settings, journal.boot)
     last = journal.last_tick()
-    batch = settings.batch.name if settings.batch else None
-    state = loop.resumed(last, batch, clock.now(), release)
+    standing = Standing(journal.folder, speaker.batch)
+    inherited = Inherited(speaker.batch, standing.begun)
+    state = resumed(last, inherited, clock.now(), release)
+    plan = settings.plan()
+    if not is_to_forget(journal.folder):
+        state = recalling(plan, state, last, speaker.vessel)
     watchdog = Watchdog.from_environment(os.environ)
     probes = ProbeProcess(settings.probes, clock)
-    courier = courier_of(settings, journal, speaker, clock)
-    parts = loop.Parts(clock, probes, relays, journal, courier, watchdog)
+    inbox = Inbox(speaker.chamber, clock, standing)
+    courier = courier_of(settings, journal, speaker, clock, inbox)
+    parts = loop.Parts(clock, probes, relays, journal, courier, watchdog, orders=inbox)
     stop = _stopper(clock)
+    begun = _begun(last is not None, state, release)
     try:
-        loop.tell(parts, speaker, "controller", "begun", _begun(last is not None, state, release))
+        speaker_now = replace(speaker, batch=inherited.name)
+        loop.tell(parts, speaker_now, "controller", "begun", begun)
+        if standing.trouble is not None:
+            loop.tell(parts, speaker_now, "order", "ended", standing.trouble)
         watchdog.ready()
-        loop.run(settings.plan(), state, parts, speaker, stop)
+        loop.run(plan, state, parts, speaker, stop)
         loop.tell(parts, speaker, "controller", "ended", "Told to stop; heat and fan are off.")
     finally:
         relays.off()
@@ -112,16 +129,22 @@ def _live(
 
 
 def courier_of(
-    settings: Settings, journal: Journal, speaker: report.Speaker, clock: Clock
+    settings: Settings,
+    journal: Journal,
+    speaker: report.Speaker,
+    clock: Clock,
+    inbox: Inbox | None = None,
 ) -> Courier | None:
-    """Who carries the journal to the broker; None when the settings name no broker."""
+    """Who carries the journal to the broker, and orders to the inbox; None when the settings name
+    no broker.
+    """
     if settings.broker is None:
         return None
 
     def presence(state: PresenceState) -> Presence:
         return report.presence(speaker, state, clock.now())
 
-    return Courier(settings.broker, journal, presence)
+    return Courier(settings.broker, journal, presence, inbox)
 
 
 def journal_folder(settings: Settings) -> Path:
@@ -146,6 +169,8 @@ def _begun(was_here: bool, state: State, release: tuple[str, ...]) -> str:
     words = ["Started."]
     if was_here and state.profile.has_begun:
         words.append(f"Step {state.profile.index + 1} goes on where it was.")
+    if state.profile.hold is not None:
+        words.append(f"Still held at {state.profile.hold.target_c:.1f} °C by an order.")
     if state.interlocks.trips:
         words.append(f"Still stopped for safety: {', '.join(state.interlocks.trips)}.")
     if release:

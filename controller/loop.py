@@ -1,6 +1,6 @@
 """Loop: the order of one tick, and of a life.
 
-    probes -> decide -> relays -> read back -> journal -> broker -> watchdog -> rest
+    orders -> probes -> decide -> relays -> read back -> journal -> broker -> watchdog -> rest
 
 One loop, one thread, at its own pace. Act, then write down, then tell; the watchdog is fed only
 when all of it has been done. Whatever goes wrong, the relays are off on the way out.
@@ -12,18 +12,14 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 from typing import Protocol
 
-from controller import report
+from controller import answer, report
 from controller.decision.decide import Plan, State, decide
-from controller.decision.interlock_rules import InterlockMemory
-from controller.decision.profile import ProfileMemory
-from controller.decision.regulator import RegulatorMemory
 from controller.decision.vocabulary import Applied, Command, Decision, Moment, Reading, Transition
 from controller.edge.clock import Clock
 from controller.edge.journal import Journal
-from controller.wire import Tick
+from controller.wire import Reply
 
-# Why: a longer absence says nothing about where the ferment is; the brewer must.
-AWAY_S_MAX = 7 * 86_400.0
+EARLY_S = 0.5  # Why: an order ends a rest, but not so that a flood of them could leave none.
 
 
 class Probes(Protocol):
@@ -45,6 +41,9 @@ class Relays(Protocol):
 
 class Courier(Protocol):
     """Whatever carries journalled lines away. It never blocks and never raises."""
+
+    def say(self, reply: Reply) -> None:
+        """Takes an answer along with the next turn."""
 
     def pump(self, now: Moment) -> None:
         """Carries what it can now."""
@@ -69,6 +68,7 @@ class Parts:
         courier: who tells; None when nobody is to be told.
         watchdog: who must hear from the loop.
         pump_every_s: how often, while resting, the courier is given a turn.
+        orders: who takes orders in; None when nobody may give any.
     """
 
     clock: Clock
@@ -78,17 +78,22 @@ class Parts:
     courier: Courier | None
     watchdog: Watchdog
     pump_every_s: float = 0.25
+    orders: answer.Orders | None = None
 
 
 def tick(plan: Plan, state: State, parts: Parts, speaker: report.Speaker) -> tuple[State, Decision]:
-    """One turn: feel, decide, act, write down, tell.
+    """One turn: hear orders, feel, decide, act, write down, tell.
 
     Returns:
         the state for the next turn, with what the relays really did, and the decision.
     """
+    state, replies, news = answer.answered(
+        plan, state, parts.orders, speaker.chamber, parts.clock.now()
+    )
     readings = parts.probes.read()
     now = parts.clock.now()
     state, decision = decide(plan, state, readings, now)
+    decision = replace(decision, transitions=(*news, *decision.transitions))
     applied = parts.relays.apply(decision.command)
     state = replace(state, applied=replace(applied, journal_ok=state.applied.journal_ok))
     written = report.lines(speaker, state, decision, now, parts.journal.next_seq)
@@ -96,6 +101,8 @@ def tick(plan: Plan, state: State, parts: Parts, speaker: report.Speaker) -> tup
     journal_ok = parts.journal.trouble is None
     state = replace(state, applied=replace(state.applied, journal_ok=journal_ok))
     if parts.courier is not None:
+        for reply in replies:
+            parts.courier.say(reply)
         parts.courier.pump(now)
     parts.watchdog.feed()
     return state, decision
@@ -118,6 +125,8 @@ def run(
             # Why: after a stall the pace starts anew; turns that were missed are not made up.
             due_s = max(due_s + speaker.tick_s, parts.clock.now().mono_s)
             _rest(parts, due_s)
+            # Why: a turn that an order brought forward begins the pace anew.
+            due_s = min(due_s, parts.clock.now().mono_s)
     finally:
         parts.relays.off()
 
@@ -131,38 +140,18 @@ def tell(parts: Parts, speaker: report.Speaker, code: str, state: str, text: str
     )
 
 
-def resumed(last: Tick | None, batch: str | None, now: Moment, release: tuple[str, ...]) -> State:
-    """The state to start from, given the last tick of an earlier life.
-
-    A latched trip outlives a restart unless it is named in `release`. The profile goes on where it
-    was if the batch is the same; time away counts when both clocks can be believed.
-    """
-    if last is None:
-        return State()
-    trips = tuple(code for code in last.trips if code not in release)
-    state = State(
-        interlocks=InterlockMemory(trips=trips),
-        applied=Applied(heat_starts=last.heat_starts, fan_starts=last.fan_starts),
-    )
-    if last.batch != batch or last.step is None or last.step_elapsed_s is None:
-        return state
-    away_s = now.utc_s - last.utc_s if now.synced and last.synced else 0.0
-    away_s = away_s if 0.0 < away_s <= AWAY_S_MAX else 0.0
-    return replace(
-        state,
-        profile=ProfileMemory(last.step - 1, last.step_elapsed_s + away_s, has_begun=True),
-        regulator=RegulatorMemory(integral=last.integral),
-    )
-
-
 def _rest(parts: Parts, due_s: float) -> None:
+    """Rests until it is due, or an order waits, or a signal came. The courier has its turns."""
     if parts.courier is None:
         parts.clock.sleep_until(due_s)
         return
+    early_s = parts.clock.now().mono_s + EARLY_S
     while (now := parts.clock.now()).mono_s < due_s:
         wake_s = min(due_s, now.mono_s + parts.pump_every_s)
         parts.clock.sleep_until(wake_s)
         woke = parts.clock.now()
         parts.courier.pump(woke)
         if woke.mono_s < wake_s:  # A signal has ended the rest: the loop must look why.
+            return
+        if parts.orders is not None and parts.orders.is_waiting and woke.mono_s >= early_s:
             return

@@ -7,12 +7,14 @@ reader who has the tick already has what it announces.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from controller import __version__
+from controller.decision.alarm_memory import shelved_left_s
 from controller.decision.decide import State
 from controller.decision.vocabulary import Decision, Moment, Role, Sensed, Transition
 from controller.settings import Settings
+from controller.vessel_memory import known
 from controller.wire import Event, EventState, Line, Presence, PresenceState, Tick
 
 
@@ -23,9 +25,10 @@ class Speaker:
     Args:
         chamber: the chamber's name.
         boot: the name of this start.
-        batch: the batch in it; None when there is none.
+        batch: the batch the settings name; None when there is none.
         tick_s: how often it speaks.
         offset_k: the calibration added to each probe, by role.
+        vessel: what the settings say of the vessel, in a few words.
     """
 
     chamber: str
@@ -33,13 +36,15 @@ class Speaker:
     batch: str | None
     tick_s: float
     offset_k: Mapping[str, float]
+    vessel: str | None = None
 
 
 def speaker_of(settings: Settings, boot: str) -> Speaker:
     """Who speaks for these settings in this boot."""
     offset_k = {role.value: settings.probes.offset_k(role) for role in settings.probes.fitted()}
     batch = settings.batch.name if settings.batch else None
-    return Speaker(settings.chamber.name, boot, batch, settings.chamber.tick_s, offset_k)
+    vessel = settings.vessel.in_words()
+    return Speaker(settings.chamber.name, boot, batch, settings.chamber.tick_s, offset_k, vessel)
 
 
 def presence(speaker: Speaker, state: PresenceState, now: Moment) -> Presence:
@@ -61,6 +66,8 @@ def lines(
         now: its moment.
         first_seq: the number of its first line.
     """
+    if state.begun is not None:
+        speaker = replace(speaker, batch=state.begun.batch)
     news = events(speaker, decision.transitions, decision, now, first_seq)
     return (*news, _tick(speaker, state, decision, now, first_seq + len(news)))
 
@@ -89,6 +96,7 @@ def events(
             each.priority.value if each.priority else None,
             speaker.batch,
             step,
+            each.order,
         )
         for place, each in enumerate(transitions)
     )
@@ -96,6 +104,7 @@ def events(
 
 def _tick(speaker: Speaker, state: State, decision: Decision, now: Moment, seq: int) -> Tick:
     evidence, target, applied = decision.evidence, decision.target, state.applied
+    hold = state.profile.hold
     is_band = target is not None and target.low_c < target.high_c
     return Tick(
         chamber=speaker.chamber,
@@ -128,6 +137,15 @@ def _tick(speaker: Speaker, state: State, decision: Decision, now: Moment, seq: 
         heat_starts=applied.heat_starts,
         fan_starts=applied.fan_starts,
         integral=state.regulator.integral,
+        alarm_states=state.alarms.states,
+        first_out=state.alarms.first_out,
+        shelved_left_s=shelved_left_s(state.alarms, now),
+        hold_c=hold.target_c if hold else None,
+        hold_left_s=hold.left_s if hold else None,
+        begun_by=state.begun.id if state.begun else None,
+        gravity_sg=state.gravity_sg,
+        vessel=speaker.vessel,
+        **known(decision),
     )
 
 

@@ -20,6 +20,7 @@ from controller.decision.profile import Begun, Hold, Profile, ProfileMemory
 from controller.decision.vocabulary import Moment, Transition
 
 PITCHED_S_MAX = 7 * 86_400.0  # Why: a batch that old is past its procedure; its brewer must say.
+KIND_SHOWN_MAX = 40  # Why: an unknown kind is anything, and the longest known is 11 characters.
 _TRIPPED = "tripped"  # the alarm that tells of every trip
 
 
@@ -57,9 +58,20 @@ def obey(plan: Plan, state: State, asked: Asked, now: Moment) -> Outcome:
     """
     after, answer, news = _KINDS[asked.kind](plan, state, asked, now)
     assert answer.taken or (after is state and not news), asked
-    word = "taken" if answer.taken else "refused"
-    noted = Transition("order", word, now.mono_s, f"{asked.issuer}, {asked.kind}: {answer.reason}")
+    if not answer.taken:
+        return after, answer, refused(asked.id, asked.issuer, asked.kind, answer, now)
+    noted = Transition(
+        "order", "taken", now.mono_s, f"{asked.issuer}, {asked.kind}: {answer.reason}"
+    )
     return after, answer, tuple(replace(each, order=asked.id) for each in (*news, noted))
+
+
+def refused(
+    order_id: str, issuer: str, kind: str, answer: Answer, now: Moment
+) -> tuple[Transition, ...]:
+    """What is written down of an order that was refused, here or at the door."""
+    text = f"{issuer}, {kind[:KIND_SHOWN_MAX]}: {answer.reason}"
+    return (Transition("order", "refused", now.mono_s, text, order=order_id),)
 
 
 def _taken(state: State, reason: str, *news: Transition) -> Outcome:

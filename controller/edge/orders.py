@@ -18,6 +18,7 @@ from dataclasses import dataclass
 
 from controller import beerjson, wire
 from controller.decision.orders import Asked
+from controller.decision.profile import Begun
 from controller.decision.vocabulary import Moment
 from controller.edge.clock import Clock
 from controller.edge.standing import Standing
@@ -98,6 +99,15 @@ class Inbox:
             else:
                 taken.append(self._received(order, heard_mono_s, now))
         return taken
+
+    @property
+    def is_waiting(self) -> bool:
+        """Whether an order waits."""
+        return bool(self._waiting)
+
+    def keep(self, begun: Begun | None, reply: Reply, issued_utc_s: float) -> bool:
+        """Whether what stands after an order, and its answer, are on the disk."""
+        return self.standing.keep(begun, reply, issued_utc_s)
 
     def flood(self) -> int:
         """How many were not looked at since this was last asked."""

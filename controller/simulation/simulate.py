@@ -18,8 +18,10 @@ from controller.decision.decide import State
 from controller.decision.vocabulary import Decision, Moment, Relay
 from controller.edge.clock import Clock
 from controller.edge.journal import Journal
+from controller.edge.orders import Inbox
 from controller.edge.probes import LocalProbes
 from controller.edge.relays import Relays
+from controller.edge.standing import Standing
 from controller.edge.watchdog import Watchdog
 from controller.settings import Settings
 from controller.simulation.faults import PlannedFault
@@ -29,6 +31,7 @@ from controller.simulation.plant import GarageSettings
 from controller.simulation.score import Score
 from controller.simulation.weather import WeatherSettings
 from controller.simulation.world import Pace, Scene, World
+from controller.wire import Reply
 
 DAY_S = 86_400.0  # Why: a definition.
 PUMP_EVERY_S = (
@@ -134,7 +137,12 @@ def simulate(settings: Settings, garage: Garage, show: Show) -> dict[str, float 
             show.journal, settings.journal, world.now(), f"{garage.seed & 0xFFFF:04x}"
         )
         speaker = report.speaker_of(settings, journal.boot)
-        courier = courier_of(settings, journal, speaker, world) if show.pace is not None else None
+        inbox, courier = None, None
+        if show.pace is not None:
+            # Why: orders live and expire in real seconds, however fast the garage runs.
+            standing = Standing(journal.folder, speaker.batch)
+            inbox = Inbox(speaker.chamber, show.network_clock or world, standing)
+            courier = courier_of(settings, journal, speaker, world, inbox)
         probes = LocalProbes(
             replace(settings.probes, folder=str(world.bus.folder)),
             world,
@@ -142,7 +150,7 @@ def simulate(settings: Settings, garage: Garage, show: Show) -> dict[str, float 
         relays = Relays(settings.relays, world.pins)
         telling = _in_real_time(courier, show.network_clock)
         parts = loop.Parts(
-            world, probes, relays, journal, telling, Watchdog(None, None), float("inf")
+            world, probes, relays, journal, telling, Watchdog(None, None), float("inf"), inbox
         )
         watcher = _Watcher(world, show, flat_out_until_s)
         try:
@@ -170,6 +178,10 @@ class _InRealTime:
     def __init__(self, courier: loop.Courier, clock: Clock) -> None:
         self._courier = courier
         self._clock = clock
+        self._due_mono_s = float("-inf")
+
+    def say(self, reply: Reply) -> None:
+        self._courier.say(reply)
         self._due_mono_s = float("-inf")
 
     def pump(self, now: Moment) -> None:

@@ -8,33 +8,51 @@ from pathlib import Path
 
 import pytest
 
-from controller import loop, report
+from controller import loop, report, wire
+from controller.answer import answered
 from controller.decision.decide import State
+from controller.decision.orders import Asked
 from controller.decision.vocabulary import Applied, Command, Moment, Reading, Role
 from controller.edge.journal import Journal, JournalSettings
-from controller.wire import Tick
+from controller.edge.orders import Received
+from controller.wire import Reply
 from tests.controller.decision.driving import hold, plan_for
 
 SPEAKER = report.Speaker("test", "0001-abcd", "one", 10.0, {"beer": 0.0})
-TICK = Tick(
-    chamber="test",
-    boot="0001-abcd",
-    seq=9,
-    utc_s=1.7e9,
-    mono_s=500.0,
-    synced=True,
-    phase="holding",
-    demand=0.4,
-    heat=True,
-    fan=False,
-    batch="one",
-    step=2,
-    step_elapsed_s=3600.0,
-    trips=("beer-too-hot", "fall-too-fast"),
-    heat_starts=41,
-    fan_starts=3,
-    integral=0.07,
-)
+
+
+def order(name: str, kind: str, **numbers: float) -> Received:
+    wired = wire.Order("test", name, "test", 1.7e9, 60.0, kind)
+    return Received(wired, asked=Asked(name, "test", kind, numbers))
+
+
+def refusal_of(name: str, why: str) -> Received:
+    return Received(wire.Order("test", name, "test", 1.7e9, 60.0, "hold"), refusal=why)
+
+
+class Given:
+    """Orders that wait, and whether the disk takes what they leave standing."""
+
+    def __init__(self, *waiting: Received, disk_works: bool = True) -> None:
+        self.waiting = list(waiting)
+        self.kept: list[tuple[str, bool]] = []
+        self.lost = 0
+        self._disk_works = disk_works
+
+    @property
+    def is_waiting(self) -> bool:
+        return bool(self.waiting)
+
+    def take(self, limit: int) -> list[Received]:
+        taken, self.waiting = self.waiting[:limit], self.waiting[limit:]
+        return taken
+
+    def flood(self) -> int:
+        return self.lost
+
+    def keep(self, begun: object, reply: Reply, issued_utc_s: float) -> bool:
+        self.kept.append((reply.id, reply.taken))
+        return self._disk_works
 
 
 class Outside:
@@ -45,6 +63,7 @@ class Outside:
         self.mono_s = 1000.0
         self.journal = Journal.open(folder, JournalSettings(), self.now(), "abcd")
         self.breaks_at = ""
+        self.said: list[Reply] = []
 
     def note(self, what: str) -> None:
         self.order.append(what)
@@ -68,6 +87,10 @@ class Outside:
 
     def off(self) -> None:
         self.order.append("off")
+
+    def say(self, reply: Reply) -> None:
+        self.note("say")
+        self.said.append(reply)
 
     def pump(self, now: Moment) -> None:
         self.note("courier")
@@ -131,47 +154,71 @@ def test_it_keeps_its_pace_and_does_not_make_up_for_a_stall(tmp_path: Path) -> N
     assert seen == [1000.0, 1010.0, 1045.0, 1055.0, 1065.0]
 
 
-def test_a_latched_trip_outlives_a_restart_unless_it_is_released() -> None:
-    now = Moment(10.0, 1.7e9 + 60.0)
-    kept = loop.resumed(TICK, "one", now, ())
-    assert kept.interlocks.trips == ("beer-too-hot", "fall-too-fast")
-    freed = loop.resumed(TICK, "one", now, ("beer-too-hot",))
-    assert freed.interlocks.trips == ("fall-too-fast",)
-
-
-def test_the_profile_goes_on_where_it_was_and_time_away_counts() -> None:
-    state = loop.resumed(TICK, "one", Moment(10.0, 1.7e9 + 600.0), ())
-    assert (state.profile.index, state.profile.elapsed_s) == (1, 4200.0)
-    assert state.profile.has_begun
-    assert state.regulator.integral == 0.07
-    assert (state.applied.heat, state.applied.heat_starts, state.applied.fan_starts) == (
-        False,
-        41,
-        3,
-    )
-
-
-@pytest.mark.parametrize(
-    ("utc_s", "synced", "was_synced"),
-    [
-        (1.7e9 + 600.0, False, True),
-        (1.7e9 + 600.0, True, False),
-        (1.7e9 - 600.0, True, True),
-        (1.7e9 + 40 * 86_400.0, True, True),
-    ],
-)
-def test_time_away_by_a_clock_not_to_be_believed_does_not_count(
-    utc_s: float, synced: bool, was_synced: bool
+def test_orders_are_obeyed_before_feeling_written_down_whole_and_told_after(
+    tmp_path: Path,
 ) -> None:
-    last = replace(TICK, synced=was_synced)
-    state = loop.resumed(last, "one", Moment(10.0, utc_s, synced), ())
-    assert state.profile.elapsed_s == 3600.0
+    outside = Outside(tmp_path)
+    orders = Given(order("a", "hold", target_c=22.0), order("b", "end"))
+    parts = replace(outside.parts(), orders=orders)
+    state, decision = loop.tick(plan_for(hold(35.0)), State(), parts, SPEAKER)
+    assert decision.target_c == 22.0 or decision.target is None
+    assert [(reply.id, reply.taken) for reply in outside.said] == [("a", True), ("b", True)]
+    assert outside.order == ["probes", "relays", "journal", "say", "say", "courier", "watchdog"]
+    words = [(each.code, each.state, each.order) for each in decision.transitions[:4]]
+    assert words == [
+        ("hold", "begun", "a"),
+        ("order", "taken", "a"),
+        ("profile", "ended", "b"),
+        ("order", "taken", "b"),
+    ]
+    assert state.begun is not None and state.begun.id == "b"
+    assert orders.kept == [("a", True), ("b", True)]
 
 
-def test_another_batch_begins_anew_but_keeps_trips_and_counts() -> None:
-    state = loop.resumed(TICK, "two", Moment(10.0, 1.7e9 + 60.0), ())
-    assert not state.profile.has_begun
-    assert state.regulator.integral == 0.0
-    assert state.interlocks.trips
-    assert state.applied.heat_starts == 41
-    assert loop.resumed(None, "one", Moment(10.0, 0.0), ()) == State()
+def test_an_order_ends_the_rest_but_not_at_once_again_and_again(tmp_path: Path) -> None:
+    outside = Outside(tmp_path)
+    orders = Given()
+    parts = replace(outside.parts(), orders=orders, pump_every_s=0.25)
+    seen: list[float] = []
+
+    def until(_state: State, _decision: object) -> bool:
+        seen.append(outside.mono_s)
+        orders.waiting.append(order(f"id-{len(seen)}", "resume"))
+        if len(seen) >= 4:
+            orders.waiting.clear()
+        return len(seen) == 6
+
+    loop.run(plan_for(hold(35.0)), State(), parts, SPEAKER, until)
+    assert seen == [1000.0, 1000.5, 1001.0, 1001.5, 1011.5, 1021.5]
+
+
+def test_what_the_disk_would_forget_is_refused_and_nothing_of_it_done(tmp_path: Path) -> None:
+    orders = Given(order("a", "end"), order("b", "hold", target_c=22.0), disk_works=False)
+    before = State()
+    state, replies, news = answered(
+        plan_for(hold(35.0)), before, orders, "test", Moment(1000.0, 1.7e9)
+    )
+    assert [(reply.id, reply.taken) for reply in replies] == [("a", False), ("b", True)]
+    assert "make room" in replies[0].reason
+    assert [each.state for each in news] == ["refused", "begun", "taken"]
+    assert state.begun is None
+    assert orders.kept == [("a", True), ("a", False), ("b", True)]
+
+
+def test_a_repeated_order_gets_its_answer_again_and_is_not_obeyed(tmp_path: Path) -> None:
+    told = Reply("test", "a", True, "Done.", 1.7e9)
+    orders = Given(Received(order("a", "next").order, repeat=told))
+    state, replies, news = answered(
+        plan_for(hold(35.0), hold(30.0)), State(), orders, "test", Moment(1000.0, 1.7e9)
+    )
+    assert (replies, news, state) == ((told,), (), State())
+
+
+def test_a_flood_is_told_once(tmp_path: Path) -> None:
+    orders = Given(refusal_of("a", "It was 90 s old and has expired; give it again."))
+    orders.lost = 7
+    _, replies, news = answered(plan_for(), State(), orders, "test", Moment(1000.0, 1.7e9))
+    assert not replies[0].taken
+    assert [each.text.split(":")[0] for each in news] == [
+        "test, hold", "7 orders were not looked at",
+    ]  # fmt: skip
