@@ -52,6 +52,13 @@ class Tick:
     says how long a shelved one stays quiet. `hold_c` is set while an order holds a temperature, for
     `hold_left_s` more (None: until resumed). `begun_by` is the order by which the batch was begun
     or ended, None for the batch of the settings; `gravity_sg` the newest gravity it was told.
+
+    `vessel` is what the settings say of it ("20 L, 60 W, good"), and the next eight what has been
+    learned of it, `_sd` being standard deviations: its loss, the pad's real watts, how late they
+    show, the ferment's own heat (None when it cannot be told), and from how many hours. Then what
+    the pad alone can do: hold the target in a garage of `reach_garage_c`, hold the beer at
+    `reach_beer_c` in the coldest garage of the last day, and reach the target in `hours_to_target`
+    (0: it is there; None: never, or not known).
     """
 
     chamber: str
@@ -91,6 +98,18 @@ class Tick:
     hold_left_s: float | None = None
     begun_by: str | None = None
     gravity_sg: float | None = None
+    vessel: str | None = None
+    loss_w_per_k: float | None = None
+    loss_w_per_k_sd: float | None = None
+    pad_learned_w: float | None = None
+    pad_learned_w_sd: float | None = None
+    delay_s: float | None = None
+    ferment_w: float | None = None
+    ferment_w_sd: float | None = None
+    learned_h: float | None = None
+    reach_garage_c: float | None = None
+    reach_beer_c: float | None = None
+    hours_to_target: float | None = None
 
 
 @dataclass(frozen=True, slots=True)

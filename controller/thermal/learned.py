@@ -25,6 +25,8 @@ SHARE_SD_LEAST = 0.02  # Why: a restart must not make anything surer than it was
 # is left of both uncertainties is the scale's.
 PAD_PART = bank.PAD_SD**2 / bank.RISE_SD**2
 SCALE_SD = bank.PAD_SD * bank.CAPACITY_SD / bank.RISE_SD
+PAD_LOW, PAD_HIGH = bank.RISE_LOW**PAD_PART, bank.RISE_HIGH**PAD_PART
+DELAY_SD_TOLD_S = 100.0  # Why: a tick does not say it; a day of running leaves about so much.
 SOUND_HOURS_MIN = 12.0  # Why: half a day has seen a good part of the garage's swing.
 SOUND_SDS = 3.0  # Why: once in three hundred; a false trip leaves the beer to cool.
 # Why: a jacket held open for the dry hops must not look like a pad that fails.
@@ -109,6 +111,49 @@ def in_watts(course: Course, belief: Belief, stretch: Stretch, hours: float) -> 
     )
 
 
+def remembered(
+    vessel: Vessel,
+    loss: tuple[float, float],
+    pad: tuple[float, float],
+    delay_s: float,
+    ferment: tuple[float | None, float | None],
+    hours: float,
+) -> Learned:
+    """What an earlier life had learned, from what it told; within the bounds of this vessel.
+
+    Args:
+        vessel: as described.
+        loss: W/K and its standard deviation.
+        pad: W and its standard deviation.
+        delay_s: how late the pad's heat shows.
+        ferment: W and its standard deviation; None for each when it could not be told.
+        hours: how long was learned from.
+    """
+    pad_w = _between(pad[0], PAD_LOW * vessel.pad_w, PAD_HIGH * vessel.pad_w)
+    described = vessel.loss_w_per_k / vessel.pad_w
+    share = _between(loss[0] / pad_w, bank.SHARE_LOW * described, bank.SHARE_HIGH * described)
+    rise = vessel.rise_k_per_s * (pad_w / vessel.pad_w) ** (1.0 / PAD_PART)
+    loss_w_per_k = share * pad_w
+    hold_w = 0.0  # Why: it is known again after the first stretch, and nothing is steered by it.
+    return Learned(
+        loss_w_per_k,
+        max(loss[1], SYSTEMATIC_SD * loss_w_per_k),
+        pad_w,
+        max(pad[1], SCALE_SD * pad_w),
+        pad_w / rise,
+        _between(delay_s, bank.DELAY_S_LOW - SMOOTH_S, bank.DELAY_S_HIGH),
+        DELAY_SD_TOLD_S,
+        ferment[0],
+        ferment[1],
+        hold_w,
+        max(hours, 0.0),
+    )
+
+
+def _between(value: float, low: float, high: float) -> float:
+    return min(max(value, low), high)
+
+
 def belief_of(course: Course, learned: Learned) -> Belief:
     """What an earlier life had learned, as the bank believes it."""
     vessel = course.vessel
@@ -141,7 +186,7 @@ def eased(prior: Vessel, before: Vessel, learned: Learned) -> Vessel:
 
 
 def _nearer(before: float, learned: float) -> float:
-    return min(max(learned, before * (1.0 - EASE)), before * (1.0 + EASE))
+    return _between(learned, before * (1.0 - EASE), before * (1.0 + EASE))
 
 
 def sound(prior: Vessel, learned: Learned | None) -> Vessel:
@@ -161,4 +206,4 @@ def sound(prior: Vessel, learned: Learned | None) -> Vessel:
 
 
 def _within(prior: Vessel, loss_w_per_k: float) -> float:
-    return min(max(loss_w_per_k, prior.loss_low_w_per_k), prior.loss_high_w_per_k)
+    return _between(loss_w_per_k, prior.loss_low_w_per_k, prior.loss_high_w_per_k)
