@@ -140,11 +140,12 @@ def _sane_slopes(
     )
     if fan:
         loss_least_w += FAN_LOW_SHARE * vessel.fan_w_per_k * max(beer_c - warmest_c, 0.0)
-    least = (heat_w - loss_most_w) / (CAPACITY_HIGH_SHARE * vessel.capacity_j_per_k)
-    most = (heat_w + vessel.ferment_w_max - loss_least_w) / (
-        CAPACITY_LOW_SHARE * vessel.capacity_j_per_k
-    )
-    return least, most
+    least_w, most_w = heat_w - loss_most_w, heat_w + vessel.ferment_w_max - loss_least_w
+    # Why: a great capacity rises least, but it is the small one that falls fastest.
+    least_share = CAPACITY_HIGH_SHARE if least_w > 0.0 else CAPACITY_LOW_SHARE
+    most_share = CAPACITY_LOW_SHARE if most_w > 0.0 else CAPACITY_HIGH_SHARE
+    capacity = vessel.capacity_j_per_k
+    return least_w / (least_share * capacity), most_w / (most_share * capacity)
 
 
 def _is_within_shadow(memory: EffectMemory, then_s: float | None) -> bool:

@@ -97,3 +97,11 @@ def test_a_strong_fan_is_not_taken_for_a_dead_pad() -> None:
         ferment_w=10.0,
     ).run(12)
     assert drive.codes("tripped") == []
+
+
+def test_a_jacket_wide_open_makes_beer_fall_as_fast_as_a_small_vessel_may() -> None:
+    """With the pad on and still falling, the smallest capacity is what a sound vessel may have."""
+    drive = Drive(plan_for(hold(35.0)), beer_c=35.0, garage_c=lambda _: -5.0, loss_w_per_k=3.5)
+    drive.run(3.0)
+    assert drive.codes("tripped") == []
+    assert drive.beers_c[-1] < 33.0
