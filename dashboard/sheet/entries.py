@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from datetime import tzinfo
 
 from controller.errors import BarmkeepError
 from dashboard.facts import Batch, GravityReading
@@ -31,8 +30,11 @@ from dashboard.sheet.forms import (
     temperatures,
     unit_of,
 )
+from dashboard.sheet.units import Units
 
+VOLUME_L_MIN = 0.1  # Why: a jar for a trial is the least anybody ferments.
 VOLUME_L_MAX = 2000.0  # Why: a thousand and more is a brewery's, and mostly a slip for millilitres.
+COLD_SAMPLE_C = 10.0  # Why: no ferment here is that cold; “35” in °F is, and meant °C.
 BEFORE_PITCH_S_MAX = 86_400.0  # Why: the original gravity may be read on brew day's morning.
 
 
@@ -41,13 +43,13 @@ def gravity_entry(
     batch: Batch,
     earlier: Sequence[GravityReading],
     now_utc_s: float,
-    zone: tzinfo | None,
+    units: Units,
 ) -> Filled[GravityReading]:
     """A gravity reading of this batch; `earlier` are the ones it already has."""
-    reader = Reader(typed, zone)
+    reader = Reader(typed, units)
     unit = unit_of(reader)
     sample_c, calibrated_c = temperatures(reader)
-    are_clear = not {"sample_c", "calibrated_c"} & reader.errors.keys()
+    are_clear = not {"sample", "calibrated"} & reader.errors.keys()
     corrected_sg = (
         gravity_value(reader, "entered", unit, sample_c, calibrated_c, batch.original_sg)
         if are_clear
@@ -65,12 +67,22 @@ def gravity_entry(
     before_sg = _sg_before(batch, earlier, taken_utc_s)
     odd = (
         *_repeats(reading, earlier),
-        *entry_doubts(entered, unit, sample_c),
-        *doubts(corrected_sg, batch.original_sg, before_sg),
+        *map(reader.units.reworded, entry_doubts(entered, unit, sample_c)),
+        *_cold_doubts(reader.units, sample_c),
+        *map(reader.units.reweighed, doubts(corrected_sg, batch.original_sg, before_sg)),
     )
     if odd and typed.get("sure") != "yes":
         return Filled(reader.typed, doubts=odd)
     return Filled(reader.typed, value=reading)
+
+
+def _cold_doubts(units: Units, sample_c: float) -> tuple[str, ...]:
+    """Who reads in °F and types a figure in °C gets a very cold sample."""
+    if not units.is_fahrenheit or sample_c >= COLD_SAMPLE_C:
+        return ()
+    shown = words.typed(units.degrees(sample_c))
+    meant = words.typed(units.degrees(float(shown)))
+    return (f"{shown} °F is colder than any ferment. If {shown} °C is meant, type {meant}.",)
 
 
 def _sg_before(batch: Batch, earlier: Sequence[GravityReading], taken_utc_s: float) -> float | None:
@@ -100,10 +112,10 @@ def batch_entry(
     chamber: str,
     strains: Sequence[Strain],
     now_utc_s: float,
-    zone: tzinfo | None,
+    units: Units,
 ) -> Filled[Batch]:
     """A new batch for this chamber."""
-    reader = Reader(typed, zone)
+    reader = Reader(typed, units)
     unit = unit_of(reader)
     name = reader.text("name", "a name for this batch")
     pitched_utc_s = reader.moment(
@@ -128,9 +140,13 @@ def batch_entry(
 
 
 def _volume_l(reader: Reader) -> float:
-    volume_l = reader.number("volume_l", "20")
-    if "volume_l" not in reader.errors and not 0.1 <= volume_l <= VOLUME_L_MAX:
-        reader.errors["volume_l"] = f"Type the litres of beer, from 0.1 to {VOLUME_L_MAX:g}."
+    units = reader.units
+    volume_l = units.litres(reader.number("volume", words.typed(units.volume_shown(20.0))))
+    if "volume" not in reader.errors and not VOLUME_L_MIN <= volume_l <= VOLUME_L_MAX:
+        low, high = (f"{units.volume_shown(each):.2g}" for each in (VOLUME_L_MIN, VOLUME_L_MAX))
+        reader.errors["volume"] = (
+            f"Type the {units.volume_name} of beer, from {low} to {float(high):g}."
+        )
     return volume_l
 
 

@@ -10,14 +10,17 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
-from datetime import UTC, datetime, tzinfo
+from datetime import datetime
 from typing import Generic, TypeVar
 
 from controller.errors import BarmkeepError
 from dashboard.facts import GravityUnit
 from dashboard.fermentation.gravity import check_temperatures, sg_of_reading
+from dashboard.sheet import words
+from dashboard.sheet.units import Units
 
 TEXT_CHARACTERS_MAX = 80  # Why: a name or a note has to fit on a line of the sheet.
+TYPED_CHARACTERS_MAX = 2000  # Why: as long as the longest note that is kept.
 FUTURE_S_MAX = 600.0  # Why: a phone's clock and the machine's differ by minutes at most.
 PITCH_AHEAD_S_MAX = 7 * 86_400.0  # Why: a batch may be entered on brew day, not a month before.
 
@@ -35,12 +38,15 @@ class Filled(Generic[Value]):
 
 
 class Reader:
-    """Reads one form's fields, collecting a message for each that cannot be meant."""
+    """Reads one form's fields, collecting a message for each that cannot be meant.
 
-    def __init__(self, typed: Mapping[str, str], zone: tzinfo | None) -> None:
-        self.typed = {name: str(text)[:200] for name, text in typed.items()}
+    `units` are those in which the form was made.
+    """
+
+    def __init__(self, typed: Mapping[str, str], units: Units) -> None:
+        self.typed = {name: str(text)[:TYPED_CHARACTERS_MAX] for name, text in typed.items()}
         self.errors: dict[str, str] = {}
-        self._zone = zone
+        self.units = units
 
     def text(self, name: str, what: str) -> str:
         """A text of one line; the message asks for `what`."""
@@ -67,8 +73,10 @@ class Reader:
         return value
 
     def moment(self, name: str, latest_utc_s: float, too_late: str) -> float:
-        """A local date and time as UTC seconds. A time the clocks skip or repeat is taken as the
-        zone's rules do, the first of two.
+        """A local date and time as UTC seconds.
+
+        A time that comes twice, when the clocks go back, is the later of the two unless that is
+        past `latest_utc_s`. One that the clocks skip is refused.
         """
         text = self.typed.get(name, "").strip()
         try:
@@ -76,13 +84,20 @@ class Reader:
         except ValueError:
             self.errors[name] = "Type a date and a time, like 2026-01-31 14:20."
             return math.nan
-        aware = naive if naive.tzinfo else self._in_zone(naive)
-        utc_s = aware.astimezone(UTC).timestamp()
+        if naive.year < 2000:  # Before time zones are asked, which know no year 1.
+            self.errors[name] = "That is before this century. Look at the year."
+            return math.nan
+        utc_s = self._utc_s(naive, latest_utc_s)
+        if utc_s is None:
+            self.errors[name] = "The clocks went forward then; that time was skipped."
+            return math.nan
         if utc_s > latest_utc_s:
             self.errors[name] = too_late
-        elif naive.year < 2000:
-            self.errors[name] = "That is before this century. Look at the year."
         return utc_s
+
+    def celsius(self, name: str, example_c: float) -> float:
+        """A temperature in the reader's unit as °C. NaN when it is none."""
+        return self.units.celsius(self.number(name, words.typed(self.units.degrees(example_c))))
 
     def tried(self, name: str, check: Callable[[], Value]) -> Value | None:
         """The outcome of a check; its complaint becomes the field's message.
@@ -94,11 +109,21 @@ class Reader:
         try:
             return check()
         except BarmkeepError as error:
-            self.errors[name] = str(error)
+            self.errors[name] = self.units.reworded(str(error))
             return None
 
-    def _in_zone(self, naive: datetime) -> datetime:
-        return naive.astimezone() if self._zone is None else naive.replace(tzinfo=self._zone)
+    def _utc_s(self, naive: datetime, latest_utc_s: float) -> float | None:
+        """None for a time that never was."""
+        if naive.tzinfo is not None:
+            return naive.timestamp()
+        zone = self.units.zone
+        both = {naive.replace(tzinfo=zone, fold=fold).timestamp() for fold in (0, 1)}
+        real = sorted(
+            each for each in both if words.local(each, zone).replace(tzinfo=None, fold=0) == naive
+        )
+        if not real:
+            return None
+        return max((each for each in real if each <= latest_utc_s), default=real[0])
 
 
 def gravity_value(
@@ -128,8 +153,8 @@ def unit_of(reader: Reader, name: str = "unit") -> GravityUnit:
 
 def temperatures(reader: Reader) -> tuple[float, float]:
     """The sample's and the hydrometer's own temperature in °C."""
-    sample_c = reader.number("sample_c", "35")
-    hydrometer_c = reader.number("calibrated_c", "20")
-    reader.tried("sample_c", lambda: check_temperatures(sample_c, 20.0))
-    reader.tried("calibrated_c", lambda: check_temperatures(20.0, hydrometer_c))
+    sample_c = reader.celsius("sample", 35.0)
+    hydrometer_c = reader.celsius("calibrated", 20.0)
+    reader.tried("sample", lambda: check_temperatures(sample_c, 20.0))
+    reader.tried("calibrated", lambda: check_temperatures(20.0, hydrometer_c))
     return sample_c, hydrometer_c

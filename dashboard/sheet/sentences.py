@@ -9,12 +9,12 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from datetime import tzinfo
 
 from controller.wire import Tick
 from dashboard.sheet import words
 from dashboard.sheet.seen import ON_TARGET_K, Seen
 from dashboard.sheet.troubles import holding_off, reason
+from dashboard.sheet.units import Units
 
 
 @dataclass(frozen=True, slots=True)
@@ -22,34 +22,35 @@ class Situation:
     """One row: when it holds, and what is said then."""
 
     holds: Callable[[Seen], bool]
-    say: Callable[[Seen, tzinfo | None], str]
+    say: Callable[[Seen, Units], str]
 
 
-def first_sentence(seen: Seen, zone: tzinfo | None) -> str:
+def first_sentence(seen: Seen, units: Units) -> str:
     """One to four short sentences: the day, the beer, and what is switched on."""
-    return next(each.say(seen, zone) for each in SITUATIONS if each.holds(seen))
+    return next(each.say(seen, units) for each in SITUATIONS if each.holds(seen))
 
 
-def headline(seen: Seen) -> str:
+def headline(seen: Seen, units: Units) -> str:
     """A few words for the title of the window: `35.0 °C` or `silent`."""
     if not seen.is_live or seen.tick is None:
         return "not heard" if seen.tick is None else "silent"
-    return words.temperature(seen.tick.beer_c) if seen.tick.beer_c is not None else "no reading"
+    beer_c = seen.tick.beer_c
+    return "no reading" if beer_c is None else words.temperature(beer_c, units)
 
 
-def _unheard(seen: Seen, zone: tzinfo | None) -> str:
+def _unheard(seen: Seen, units: Units) -> str:
     return "Nothing has been heard from this chamber yet."
 
 
-def _stopped(seen: Seen, zone: tzinfo | None) -> str:
+def _stopped(seen: Seen, units: Units) -> str:
     assert seen.presence is not None
-    when = words.moment(seen.presence.utc_s, seen.clock_utc_s, zone)
-    return f"The controller was stopped at {when}; nobody is holding this beer.{_last(seen)}"
+    when = words.moment(seen.presence.utc_s, seen.clock_utc_s, units.zone)
+    return f"The controller was stopped at {when}; nobody is holding this beer.{_last(seen, units)}"
 
 
-def _silent(seen: Seen, zone: tzinfo | None) -> str:
-    since = words.moment(_last_heard_utc_s(seen), seen.clock_utc_s, zone)
-    return f"The controller has been silent since {since}.{_last(seen)}"
+def _silent(seen: Seen, units: Units) -> str:
+    since = words.moment(_last_heard_utc_s(seen), seen.clock_utc_s, units.zone)
+    return f"The controller has been silent since {since}.{_last(seen, units)}"
 
 
 def _last_heard_utc_s(seen: Seen) -> float:
@@ -58,58 +59,58 @@ def _last_heard_utc_s(seen: Seen) -> float:
     return seen.now_utc_s
 
 
-def _last(seen: Seen) -> str:
+def _last(seen: Seen, units: Units) -> str:
     if seen.tick is None or seen.tick.beer_c is None:
         return ""
-    return f" The beer was at {words.temperature(seen.tick.beer_c)} then."
+    return f" The beer was at {words.temperature(seen.tick.beer_c, units)} then."
 
 
-def _no_reading(seen: Seen, zone: tzinfo | None) -> str:
+def _no_reading(seen: Seen, units: Units) -> str:
     tick = _tick(seen)
     fault = tick.faults.get("beer", "")
     why = f" ({fault})" if fault else ""
     return f"{_day(seen)}The beer’s temperature cannot be read{why}. {_relays(tick)}"
 
 
-def _no_target(seen: Seen, zone: tzinfo | None) -> str:
+def _no_target(seen: Seen, units: Units) -> str:
     tick = _tick(seen)
-    return f"{_day(seen)}{words.temperature(tick.beer_c)}; no target is set. {_relays(tick)}"
+    return f"{_day(seen)}{words.temperature(tick.beer_c, units)}; no target is set. {_relays(tick)}"
 
 
-def _rising_freely(seen: Seen, zone: tzinfo | None) -> str:
+def _rising_freely(seen: Seen, units: Units) -> str:
     tick = _tick(seen)
+    low, high = (words.temperature(each, units) for each in (tick.target_c, tick.target_high_c))
     return (
-        f"{_day(seen)}{words.temperature(tick.beer_c)}, rising freely between "
-        f"{words.temperature(tick.target_c)} and {words.temperature(tick.target_high_c)}. "
-        f"{_relays(tick)}"
+        f"{_day(seen)}{words.temperature(tick.beer_c, units)}, rising freely between "
+        f"{low} and {high}. {_relays(tick)}"
     )
 
 
-def _on_target(seen: Seen, zone: tzinfo | None) -> str:
+def _on_target(seen: Seen, units: Units) -> str:
     tick = _tick(seen)
     since = ""
     if seen.on_target_since_utc_s is not None:
-        since = f" since {words.moment(seen.on_target_since_utc_s, seen.now_utc_s, zone)}"
-    return f"{_day(seen)}{words.temperature(tick.beer_c)}, on target{since}. {_relays(tick)}"
+        since = f" since {words.moment(seen.on_target_since_utc_s, seen.now_utc_s, units.zone)}"
+    return f"{_day(seen)}{words.temperature(tick.beer_c, units)}, on target{since}. {_relays(tick)}"
 
 
-def _below(seen: Seen, zone: tzinfo | None) -> str:
+def _below(seen: Seen, units: Units) -> str:
     tick = _tick(seen)
-    away = words.difference(_error_k(tick))
-    target = words.temperature(tick.target_c)
+    away = words.difference(_error_k(tick), units)
+    target = words.temperature(tick.target_c, units)
     if tick.heat:
         what = f"warming to {target}, {away} to go"
     else:
         what = f"{away} below the target of {target}"
-    return f"{_day(seen)}{words.temperature(tick.beer_c)}, {what}. {_relays(tick)}"
+    return f"{_day(seen)}{words.temperature(tick.beer_c, units)}, {what}. {_relays(tick)}"
 
 
-def _above(seen: Seen, zone: tzinfo | None) -> str:
+def _above(seen: Seen, units: Units) -> str:
     tick = _tick(seen)
     high_c = tick.target_c if tick.target_high_c is None else tick.target_high_c
-    away, target = words.difference(_error_k(tick)), words.temperature(high_c)
+    away, target = words.difference(_error_k(tick), units), words.temperature(high_c, units)
     what = f"cooling to {target}, {away} to go" if tick.fan else f"{away} above {target}"
-    return f"{_day(seen)}{words.temperature(tick.beer_c)}, {what}. {_relays(tick)}"
+    return f"{_day(seen)}{words.temperature(tick.beer_c, units)}, {what}. {_relays(tick)}"
 
 
 def _relays(tick: Tick) -> str:

@@ -14,6 +14,7 @@ from typing import cast
 
 from controller.wire import Event, EventState, Tick
 from dashboard.sheet.seen import Seen
+from dashboard.sheet.units import Units
 
 _RANKS = ("high", "medium", "low")  # Source: ISA-18.2 asks for a few priorities; these are its own.
 
@@ -105,10 +106,10 @@ def holding_off(tick: Tick) -> str | None:
     return next((code for code in tick.vetoes if code not in _FAN_ONLY), None)
 
 
-def troubles(seen: Seen) -> tuple[Trouble, ...]:
+def troubles(seen: Seen, units: Units) -> tuple[Trouble, ...]:
     """Everything that is wrong now, the most urgent first, each once."""
     found: dict[str, Trouble] = {}
-    for trouble in (*_silence(seen), *_told(seen), *_vetoes(seen), *_probes(seen)):
+    for trouble in (*_silence(seen), *_told(seen, units), *_vetoes(seen), *_probes(seen)):
         found.setdefault(trouble.code, trouble)
     said_once = [
         trouble
@@ -134,7 +135,7 @@ def _silence(seen: Seen) -> Iterator[Trouble]:
     yield Trouble("controller-silent", "high", text, remedy, seen.heard_utc_s)
 
 
-def _told(seen: Seen) -> Iterator[Trouble]:
+def _told(seen: Seen, units: Units) -> Iterator[Trouble]:
     """Alarms and trips that the controller told and that still stand: a newer tick has the last
     word on that, because an alarm that ends while the controller restarts is never cleared.
     """
@@ -145,7 +146,8 @@ def _told(seen: Seen) -> Iterator[Trouble]:
             yield Trouble(code, "high", f"{reason(code).capitalize()}.", _LOOK)
     for event in seen.standing:
         if event.code in codes or seen.tick is None or event.utc_s > seen.tick.utc_s:
-            yield Trouble(event.code, _priority(event), event.text, event.remedy or "", event.utc_s)
+            text, remedy = units.reworded(event.text), units.reworded(event.remedy or "")
+            yield Trouble(event.code, _priority(event), text, remedy, event.utc_s)
 
 
 def _priority(event: Event) -> str:
@@ -177,15 +179,15 @@ def _probes(seen: Seen) -> Iterator[Trouble]:
         )
 
 
-def told(event: Event) -> str:
+def told(event: Event, units: Units) -> str:
     """An event as a line of the log."""
-    name = event.code.replace("-", " ")
+    name, text = event.code.replace("-", " "), units.reworded(event.text)
     sentence = {
-        EventState.TRIPPED: f"Stopped for safety. {event.text}",
+        EventState.TRIPPED: f"Stopped for safety. {text}",
         EventState.CLEARED: f"Over: {name}.",
         EventState.RELEASED: f"Released: {name}.",
     }
-    return sentence.get(cast(EventState, event.state), event.text)
+    return sentence.get(cast(EventState, event.state), text)
 
 
 def standing(events: tuple[Event, ...]) -> tuple[Event, ...]:

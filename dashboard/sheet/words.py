@@ -1,16 +1,19 @@
 """Numbers, moments and spans as a person writes them.
 
-The only place where a unit or a time of day is turned into text. Times are shown in one zone, the
-dashboard's own, which the page names; a `zone` of None means the zone of the machine. Decides
-nothing else.
+The only place where a figure or a time of day is turned into text, in the reader's units. Times are
+shown in the reader's zone, which the page names; a `zone` of None means the zone of the machine.
+Decides nothing else.
 """
 
 from __future__ import annotations
 
 from datetime import UTC, datetime, tzinfo
 
+from dashboard.sheet.units import Units
+
 HOUR_S = 3600.0  # Source: SI brochure, table 8: 1 h = 3600 s.
 DAY_S = 24 * HOUR_S  # Source: SI brochure, table 8: 1 d = 86 400 s.
+USUAL = Units()  # Why: what is stored, in the zone of the machine.
 _WEEKDAY_DAYS_MAX = 6  # Why: a week back, the name of the weekday would mean two days.
 
 
@@ -61,24 +64,34 @@ def moment_to_second(utc_s: float, now_utc_s: float, zone: tzinfo | None) -> str
     return moment(utc_s, now_utc_s, zone)
 
 
-def temperature(value_c: float | None) -> str:
+def temperature(value_c: float | None, units: Units = USUAL) -> str:
     """`35.0 °C`, or an em dash when there is none. The space does not break."""
-    return "—" if value_c is None else f"{_minus(value_c, 1)}\u00a0°C"
+    return "—" if value_c is None else f"{degrees(value_c, units)}\u00a0{units.degree}"
 
 
-def degrees(value_c: float | None) -> str:
+def degrees(value_c: float | None, units: Units = USUAL) -> str:
     """As `temperature`, for a column whose head names the unit."""
-    return "—" if value_c is None else _minus(value_c, 1)
+    return "—" if value_c is None else _minus(units.degrees(value_c), 1)
 
 
-def difference(value_k: float) -> str:
+def difference(value_k: float, units: Units = USUAL) -> str:
     """The size of a temperature difference: `0.4 °C`."""
-    return f"{abs(value_k):.1f}\u00a0°C"
+    return f"{abs(units.difference(value_k)):.1f}\u00a0{units.degree}"
 
 
-def gravity(value_sg: float) -> str:
-    """A specific gravity, three decimals: `1.048`."""
-    return f"{value_sg:.3f}"
+def gravity(value_sg: float, units: Units = USUAL) -> str:
+    """A gravity: `1.048`, or `11.9 °P`."""
+    return units.gravity_text(value_sg)
+
+
+def volume(value_l: float, units: Units = USUAL) -> str:
+    """`23 litres`, or `6.08 US gallons`."""
+    return f"{units.volume_shown(value_l):.3g}\u00a0{units.volume_name}"
+
+
+def typed(value: float) -> str:
+    """A figure as a person would type it into a form: no more than one decimal, no idle nought."""
+    return f"{round(value, 1):g}"
 
 
 def percent(share: float) -> str:

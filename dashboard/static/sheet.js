@@ -120,9 +120,9 @@
     return new Date(1000 * (utc + east)).toLocaleString("en-GB", shape);
   };
   const WORDS = {
-    beer: (c) => `beer ${c.toFixed(1)} °C`,
-    target: (c) => `target ${c.toFixed(1)} °C`,
-    garage: (c) => `garage ${c.toFixed(1)} °C`,
+    beer: (t, unit) => `beer ${t.toFixed(1)} ${unit}`,
+    target: (t, unit) => `target ${t.toFixed(1)} ${unit}`,
+    garage: (t, unit) => `garage ${t.toFixed(1)} ${unit}`,
     heat: (share) => `heat on ${Math.round(100 * share)} % of the time`,
     fan: (share) => `fan on ${Math.round(100 * share)} % of the time`,
   };
@@ -133,7 +133,7 @@
     const values = Object.entries(WORDS).flatMap(([name, say]) => {
       const path = plot.querySelector(`[data-reads=${name}]`);
       const value = path && at(path, cursorShare);
-      return value === null ? [] : [say(value)];
+      return value === null ? [] : [say(value, plot.dataset.degree)];
     });
     const text = `${clock(plot, from + cursorShare * (to - from))}: ${values.join(", ") || "no readings"}.`;
     by("read").textContent = text;

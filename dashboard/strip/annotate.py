@@ -11,6 +11,7 @@ from html import escape
 
 from dashboard.facts import Curve
 from dashboard.sheet import words
+from dashboard.sheet.units import Units
 from dashboard.strip import lines
 from dashboard.strip.axis import TimeMark, clock_marks, gravity_scale, pitch_marks
 from dashboard.strip.picture import (
@@ -52,7 +53,7 @@ def time_axis(picture: Picture) -> str:
     """The clock times with their rules, and the hours since pitching."""
     curve = picture.curve
     span = (curve.from_utc_s, curve.to_utc_s)
-    clock = clock_marks(*span, picture.zone, _TIME_MARKS)
+    clock = clock_marks(*span, picture.units.zone, _TIME_MARKS)
     parts = [_time_row(clock, CLOCK_Y_PX, "scale")]
     parts += [
         f'<line class="rule" x1="{x_of(each.share)}" x2="{x_of(each.share)}" '
@@ -78,16 +79,16 @@ def _time_row(marks: Sequence[TimeMark], y: int, look: str) -> str:
     )
 
 
-def captions(with_gravity: bool) -> str:
+def captions(with_gravity: bool, units: Units) -> str:
     """What each lane is."""
     parts = [
-        text("0", 11, "Beer, °C", "caption"),
-        text("0", GARAGE.top_px - 7, "Garage, °C", "caption"),
+        text("0", 11, f"Beer, {units.degree}", "caption"),
+        text("0", GARAGE.top_px - 7, f"Garage, {units.degree}", "caption"),
         text("-6", HEAT.floor_px - 4, "heat", "scale", "end"),
         text("-6", FAN.floor_px - 4, "fan", "scale", "end"),
     ]
     if with_gravity:
-        parts.append(text("100%", 11, "Gravity, SG", "caption", "end"))
+        parts.append(text("100%", 11, f"Gravity, {units.gravity_name}", "caption", "end"))
     return "".join(parts)
 
 
@@ -113,9 +114,10 @@ def gravities(picture: Picture) -> str:
     """The corrected gravities on a scale of their own."""
     if not picture.gravities:
         return ""
-    scale = gravity_scale([each.corrected_sg for each in picture.gravities])
+    units = picture.units
+    scale = gravity_scale([each.corrected_sg for each in picture.gravities], units)
     parts = [
-        text("100%", BEER.y(scale, tick) + 4, words.gravity(tick), "scale", dx=6)
+        text("100%", BEER.y(scale, tick) + 4, _bare(tick, units), "scale", dx=6)
         for tick in scale.ticks
     ]
     for each in picture.gravities:
@@ -124,10 +126,15 @@ def gravities(picture: Picture) -> str:
         share, y = share_of(picture.curve, each.utc_s), BEER.y(scale, each.corrected_sg)
         parts.append(
             f'<svg x="{x_of(share)}" y="{y}" class="point"><path d="M0-6 6 0 0 6-6 0z">'
-            f"<title>{words.gravity(each.corrected_sg)}</title></path></svg>"
+            f"<title>{words.gravity(each.corrected_sg, units)}</title></path></svg>"
         )
-        parts.append(_beside(share, y, words.gravity(each.corrected_sg)))
+        parts.append(_beside(share, y, words.gravity(each.corrected_sg, units)))
     return "".join(parts)
+
+
+def _bare(value_sg: float, units: Units) -> str:
+    """A gravity without its unit, which the caption names."""
+    return words.gravity(value_sg, units).partition("\u00a0")[0]
 
 
 def _beside(share: float, y: int, label: str) -> str:

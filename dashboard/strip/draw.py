@@ -13,6 +13,7 @@ from html import escape
 
 from dashboard.facts import Bucket, Curve
 from dashboard.sheet import words
+from dashboard.sheet.units import Units
 from dashboard.strip import annotate, lines
 from dashboard.strip.axis import Scale, temperature_scale
 from dashboard.strip.picture import BEER, FAN, GARAGE, HEAT, HEIGHT_PX, Lane, Picture, text
@@ -21,27 +22,28 @@ from dashboard.strip.picture import BEER, FAN, GARAGE, HEAT, HEIGHT_PX, Lane, Pi
 def draw(picture: Picture) -> str:
     """The picture as SVG text, to be put into a page."""
     curve = picture.curve
-    beer = temperature_scale(_temperatures(curve, _beer_values), 4.0, 7)
-    garage = temperature_scale(_temperatures(curve, _garage_values), 4.0, 2)
+    units = picture.units
+    beer = temperature_scale(_temperatures(curve, _beer_values), 4.0, 7, units)
+    garage = temperature_scale(_temperatures(curve, _garage_values), 4.0, 2, units)
     body = [
         annotate.gaps(curve),
-        _level_marks(BEER, beer),
-        _level_marks(GARAGE, garage),
+        _level_marks(BEER, beer, units),
+        _level_marks(GARAGE, garage, units),
         annotate.time_axis(picture),
-        annotate.captions(bool(picture.gravities)),
+        annotate.captions(bool(picture.gravities), units),
         _lane(
             curve,
             BEER,
             _shape("band", "", lines.band(curve, _low, _high, beer, BEER.height_px))
             + _shape("target", "target", lines.line(curve, _target, beer, BEER.height_px))
             + _shape("beer", "beer", lines.line(curve, _mean, beer, BEER.height_px)),
-            beer,
+            _span(beer, units),
         ),
         _lane(
             curve,
             GARAGE,
             _shape("garage", "garage", lines.line(curve, _garage, garage, GARAGE.height_px)),
-            garage,
+            _span(garage, units),
         ),
         _lane(curve, HEAT, _shape("heat", "heat", lines.bars(curve, _heat, HEAT.height_px))),
         _lane(curve, FAN, _shape("fan", "fan", lines.bars(curve, _fan, FAN.height_px))),
@@ -56,7 +58,7 @@ def _frame(picture: Picture, body: str) -> str:
     return (
         f'<svg id="plot" class="plot" role="img" aria-labelledby="plot-title plot-desc" '
         f'height="{HEIGHT_PX}" data-from="{curve.from_utc_s:.0f}" data-to="{curve.to_utc_s:.0f}" '
-        f'data-offsets="{_offsets(picture)}">'
+        f'data-offsets="{_offsets(picture)}" data-degree="{picture.units.degree}">'
         f'<title id="plot-title">{escape(picture.title)}</title>'
         f'<desc id="plot-desc">{escape(picture.description)}</desc>'
         '<defs><pattern id="hatch" width="6" height="6" patternUnits="userSpaceOnUse">'
@@ -65,16 +67,21 @@ def _frame(picture: Picture, body: str) -> str:
     )
 
 
-def _lane(curve: Curve, lane: Lane, shapes: str, scale: Scale | None = None) -> str:
+def _lane(curve: Curve, lane: Lane, shapes: str, span: str = "") -> str:
     """One lane with its paths, stretched to the width of the page."""
     high = lane.height_px * lines.UNITS_PER_PIXEL
-    span = "" if scale is None else f' data-low="{scale.low:g}" data-high="{scale.high:g}"'
     return (
         f'<svg y="{lane.top_px}" width="100%" height="{lane.height_px}" '
         f'viewBox="0 0 {lines.width(curve)} {high}" preserveAspectRatio="none"{span}>'
         f"{shapes}</svg>"
         f'<line class="floor" x2="100%" y1="{lane.floor_px}" y2="{lane.floor_px}"/>'
     )
+
+
+def _span(scale: Scale, units: Units) -> str:
+    """What the lane's floor and ceiling are, for the page's script."""
+    low, high = units.degrees(scale.low), units.degrees(scale.high)
+    return f' data-low="{low:.6g}" data-high="{high:.6g}"'
 
 
 def _shape(look: str, reads: str, path: str) -> str:
@@ -84,12 +91,20 @@ def _shape(look: str, reads: str, path: str) -> str:
     return f'<path class="{look}"{read} d="{path}"/>'
 
 
-def _level_marks(lane: Lane, scale: Scale) -> str:
+def _level_marks(lane: Lane, scale: Scale, units: Units) -> str:
     parts = []
     for tick in scale.ticks:
         y = lane.y(scale, tick)
         parts.append(f'<line class="rule" x2="100%" y1="{y}" y2="{y}"/>')
-        parts.append(text("-6", y + 4, f"{tick:g}".replace("-", "\u2212"), "scale", "end"))
+        parts.append(
+            text(
+                "-6",
+                y + 4,
+                f"{units.degrees(tick) + 0.0:.6g}".replace("-", "\u2212"),
+                "scale",
+                "end",
+            )
+        )
     return "".join(parts)
 
 
@@ -103,7 +118,7 @@ def _offsets(picture: Picture) -> str:
     hours = int((curve.to_utc_s - curve.from_utc_s) // words.HOUR_S) + 1
     for hour in range(min(hours, 24 * 400)):
         at_utc_s = curve.from_utc_s + hour * words.HOUR_S
-        offset = words.local(at_utc_s, picture.zone).utcoffset()
+        offset = words.local(at_utc_s, picture.units.zone).utcoffset()
         seconds = 0 if offset is None else round(offset.total_seconds())
         if seconds != last:
             found.append(f"{at_utc_s:.0f}:{seconds}")

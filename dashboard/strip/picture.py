@@ -7,10 +7,10 @@ width, so that the page may be of any width; heights are pixels.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import tzinfo
 from html import escape
 
 from dashboard.facts import Curve
+from dashboard.sheet.units import Units
 from dashboard.strip.axis import Scale
 
 
@@ -40,7 +40,7 @@ class Picture:
     marks: tuple[Mark, ...] = ()
     gravities: tuple[GravityPoint, ...] = ()
     pitched_utc_s: float | None = None
-    zone: tzinfo | None = None
+    units: Units = Units()
 
 
 @dataclass(frozen=True, slots=True)

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from datetime import tzinfo
 
 from markupsafe import Markup
 
@@ -13,6 +12,7 @@ from dashboard import series
 from dashboard.facts import Batch, Bucket, Curve
 from dashboard.sheet import readings, words
 from dashboard.sheet.seen import Seen
+from dashboard.sheet.units import Units
 from dashboard.store import Store
 from dashboard.strip import draw, windows
 from dashboard.strip.picture import GravityPoint, Mark, Picture
@@ -41,7 +41,7 @@ class Shown:
     table: tuple[Bucket, ...] | None = None
 
 
-def shown(store: Store, seen: Seen, query: Mapping[str, str], zone: tzinfo | None) -> Shown:
+def shown(store: Store, seen: Seen, query: Mapping[str, str], units: Units) -> Shown:
     """The curve an address asks for."""
     window = windows.chosen(query, seen.batch, seen.now_utc_s)
     view = "table" if query.get("view") == "table" else ""
@@ -53,7 +53,7 @@ def shown(store: Store, seen: Seen, query: Mapping[str, str], zone: tzinfo | Non
         window.to_utc_s + 1,
         TABLE_ROWS if view else int(min(BUCKETS, window.span_s / BUCKET_S_MIN)),
     )
-    picture = _picture(store, seen, curve, zone)
+    picture = _picture(store, seen, curve, units)
     return Shown(
         picture.title,
         windows.choices(base, window, seen.batch, view),
@@ -69,22 +69,22 @@ def shown(store: Store, seen: Seen, query: Mapping[str, str], zone: tzinfo | Non
     )
 
 
-def _picture(store: Store, seen: Seen, curve: Curve, zone: tzinfo | None) -> Picture:
+def _picture(store: Store, seen: Seen, curve: Curve, units: Units) -> Picture:
     now = seen.now_utc_s
-    from_text = words.moment(curve.from_utc_s, now, zone)
-    title = f"{seen.chamber}, {from_text} to {words.moment(curve.to_utc_s, now, zone)}"
+    from_text = words.moment(curve.from_utc_s, now, units.zone)
+    title = f"{seen.chamber}, {from_text} to {words.moment(curve.to_utc_s, now, units.zone)}"
     return Picture(
         curve,
         title,
-        _described(curve),
+        _described(curve, units),
         _marks(store, seen),
-        _gravities(store, seen.batch),
+        _gravities(store, seen.batch, units),
         None if seen.batch is None else seen.batch.pitched_utc_s,
-        zone,
+        units,
     )
 
 
-def _described(curve: Curve) -> str:
+def _described(curve: Curve, units: Units) -> str:
     """What the picture shows, in words, for who cannot see it."""
     lows = [each.beer_low_c for each in curve.buckets if each.beer_low_c is not None]
     highs = [each.beer_high_c for each in curve.buckets if each.beer_high_c is not None]
@@ -92,10 +92,11 @@ def _described(curve: Curve) -> str:
         return "No beer temperature was read in this time."
     heat = sum(each.heat_share for each in curve.buckets) / len(curve.buckets)
     last = next(each for each in reversed(curve.buckets) if each.beer_mean_c is not None)
+    low, high = words.temperature(min(lows), units), words.temperature(max(highs), units)
     return (
-        f"The beer was between {words.temperature(min(lows))} and "
-        f"{words.temperature(max(highs))}, and at {words.temperature(last.beer_mean_c)} at the "
-        f"end. Heat was on {words.percent(heat)} of the time. The same as a table is one link away."
+        f"The beer was between {low} and {high}, and at "
+        f"{words.temperature(last.beer_mean_c, units)} at the end. Heat was on "
+        f"{words.percent(heat)} of the time. The same as a table is one link away."
     )
 
 
@@ -109,11 +110,11 @@ def _marks(store: Store, seen: Seen) -> tuple[Mark, ...]:
     return (*pitched, *changed)
 
 
-def _gravities(store: Store, batch: Batch | None) -> tuple[GravityPoint, ...]:
+def _gravities(store: Store, batch: Batch | None, units: Units) -> tuple[GravityPoint, ...]:
     if batch is None:
         return ()
     return tuple(
         GravityPoint(row.reading.taken_utc_s, row.corrected_sg)
-        for row in readings.rows(batch, store.gravities(batch.id))
+        for row in readings.rows(batch, store.gravities(batch.id), units)
         if row.corrected_sg is not None
     )

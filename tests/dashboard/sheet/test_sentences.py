@@ -15,8 +15,10 @@ from dashboard.facts import Batch, Bucket, Curve
 from dashboard.sheet.seen import Seen, on_target_since_utc_s
 from dashboard.sheet.sentences import first_sentence, headline
 from dashboard.sheet.troubles import HELD, standing, told, troubles
+from dashboard.sheet.units import Units
 
 ZONE = ZoneInfo("Europe/Stockholm")
+UNITS = Units(zone=ZONE)
 
 
 def utc_s(text: str) -> float:
@@ -53,7 +55,7 @@ SEEN = Seen(
 
 def said(**more) -> str:
     """The first sentence when the tick differs in this."""
-    return first_sentence(replace(SEEN, tick=replace(TICK, **more)), ZONE).replace("\u00a0", " ")
+    return first_sentence(replace(SEEN, tick=replace(TICK, **more)), UNITS).replace("\u00a0", " ")
 
 
 def test_on_target():
@@ -64,7 +66,7 @@ def test_on_target():
 
 def test_on_target_of_unknown_age():
     seen = replace(SEEN, on_target_since_utc_s=None)
-    assert "on target. Heat is on." in first_sentence(seen, ZONE)
+    assert "on target. Heat is on." in first_sentence(seen, UNITS)
 
 
 def test_warming():
@@ -118,13 +120,13 @@ def test_a_lost_probe_and_no_target():
 
 def test_silence_is_judged_by_when_it_was_heard_not_by_what_the_message_says():
     ahead = replace(SEEN, tick=replace(TICK, utc_s=NOW + 86_400))
-    assert ahead.is_live and "on target" in first_sentence(ahead, ZONE)
+    assert ahead.is_live and "on target" in first_sentence(ahead, UNITS)
     old = replace(SEEN, clock_utc_s=NOW + 7200)
     assert not old.is_live
-    assert first_sentence(old, ZONE).replace("\u00a0", " ") == (
+    assert first_sentence(old, UNITS).replace("\u00a0", " ") == (
         "The controller has been silent since 21:30. The beer was at 35.0 °C then."
     )
-    assert headline(old) == "silent"
+    assert headline(old, UNITS) == "silent"
 
 
 @pytest.mark.parametrize(("after_s", "is_silent"), [(59, False), (61, True)])
@@ -140,16 +142,16 @@ def test_a_slow_controller_has_six_of_its_ticks():
 
 def test_what_the_broker_says_of_a_lost_controller_is_silence_at_once():
     lost = replace(SEEN, presence=replace(SEEN.presence, state="lost"))
-    assert [each.code for each in troubles(lost)] == ["controller-silent"]
+    assert [each.code for each in troubles(lost, UNITS)] == ["controller-silent"]
 
 
 def test_stopped_on_purpose_and_never_heard():
     stopped = replace(SEEN, presence=replace(SEEN.presence, state="stopped"))
-    assert first_sentence(stopped, ZONE).startswith("The controller was stopped at 21:30;")
-    assert [each.code for each in troubles(stopped)] == ["controller-stopped"]
+    assert first_sentence(stopped, UNITS).startswith("The controller was stopped at 21:30;")
+    assert [each.code for each in troubles(stopped, UNITS)] == ["controller-stopped"]
     unheard = Seen("left", NOW)
-    assert first_sentence(unheard, ZONE) == "Nothing has been heard from this chamber yet."
-    assert troubles(unheard) == () and headline(unheard) == "not heard"
+    assert first_sentence(unheard, UNITS) == "Nothing has been heard from this chamber yet."
+    assert troubles(unheard, UNITS) == () and headline(unheard, UNITS) == "not heard"
 
 
 def test_a_tick_after_the_stop_means_it_runs_again():
@@ -159,7 +161,7 @@ def test_a_tick_after_the_stop_means_it_runs_again():
 
 def test_before_pitching():
     early = replace(SEEN, batch=replace(BATCH, pitched_utc_s=NOW + 60))
-    assert first_sentence(early, ZONE).startswith("Not pitched yet. ")
+    assert first_sentence(early, UNITS).startswith("Not pitched yet. ")
 
 
 def event(code: str, state: str, ago_s: float = 60.0, **more) -> Event:
@@ -179,7 +181,7 @@ def event(code: str, state: str, ago_s: float = 60.0, **more) -> Event:
 
 
 def test_all_is_well_when_nothing_stands():
-    assert troubles(SEEN) == ()
+    assert troubles(SEEN, UNITS) == ()
 
 
 def test_an_alarm_keeps_the_controllers_own_words():
@@ -188,18 +190,18 @@ def test_an_alarm_keeps_the_controllers_own_words():
         tick=replace(TICK, alarms=("cannot-reach",)),
         standing=(event("cannot-reach", "raised", priority="medium"),),
     )
-    (trouble,) = troubles(seen)
+    (trouble,) = troubles(seen, UNITS)
     assert (trouble.text, trouble.remedy) == ("cannot-reach it is.", "Do this.")
     assert trouble.urgency == "Soon" and trouble.since_utc_s == NOW - 60
 
 
 def test_a_newer_tick_without_the_alarm_ends_it():
     seen = replace(SEEN, standing=(event("cannot-reach", "raised", priority="medium"),))
-    assert troubles(seen) == ()
+    assert troubles(seen, UNITS) == ()
 
 
 def test_an_alarm_known_from_the_tick_alone_is_still_shown():
-    (trouble,) = troubles(replace(SEEN, tick=replace(TICK, alarms=("beer-drifting",))))
+    (trouble,) = troubles(replace(SEEN, tick=replace(TICK, alarms=("beer-drifting",))), UNITS)
     assert trouble.text == "Beer drifting." and trouble.priority == "high"
 
 
@@ -218,7 +220,7 @@ def test_one_trouble_is_told_once_though_trip_alarm_and_veto_all_say_it():
             event("heat-without-effect", "tripped", priority="high"),
         ),
     )
-    assert [each.code for each in troubles(seen)] == ["heat-without-effect"]
+    assert [each.code for each in troubles(seen, UNITS)] == ["heat-without-effect"]
     lost = replace(
         SEEN,
         tick=replace(
@@ -230,7 +232,7 @@ def test_one_trouble_is_told_once_though_trip_alarm_and_veto_all_say_it():
         ),
         standing=(event("beer-probe-lost", "raised", priority="high"),),
     )
-    assert [each.code for each in troubles(lost)] == ["beer-probe-lost"]
+    assert [each.code for each in troubles(lost, UNITS)] == ["beer-probe-lost"]
 
 
 def test_the_most_urgent_comes_first_and_daily_interlocks_are_no_trouble():
@@ -243,7 +245,7 @@ def test_the_most_urgent_comes_first_and_daily_interlocks_are_no_trouble():
             vetoes=("no-beer-reading", "garage-not-colder", "heat-dwell"),
         ),
     )
-    assert [each.code for each in troubles(seen)] == ["no-beer-reading", "probe-garage"]
+    assert [each.code for each in troubles(seen, UNITS)] == ["no-beer-reading", "probe-garage"]
 
 
 def test_every_interlock_of_the_controller_has_its_words_here():
@@ -285,7 +287,7 @@ def test_standing_is_the_newest_word_on_each():
     ],
 )
 def test_an_event_as_a_line_of_the_log(state, line):
-    assert told(event("late", state)) == line
+    assert told(event("late", state), UNITS) == line
 
 
 def bucket(index: int, beer_c: float | None) -> Bucket:

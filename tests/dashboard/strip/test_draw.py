@@ -11,6 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from dashboard.facts import Bucket, Curve
+from dashboard.sheet.units import Units
 from dashboard.strip import draw, lines
 from dashboard.strip import picture as pictures
 from dashboard.strip.axis import Scale
@@ -40,7 +41,9 @@ def curve(*buckets: Bucket, count: int = 100) -> Curve:
 
 
 def root_of(shown: Curve, **more) -> ET.Element:
-    picture = Picture(shown, "left, today", "words", zone=ZoneInfo("Europe/Stockholm"), **more)
+    picture = Picture(
+        shown, "left, today", "words", units=Units(zone=ZoneInfo("Europe/Stockholm")), **more
+    )
     text = draw.draw(picture).replace("<svg ", '<svg xmlns="http://www.w3.org/2000/svg" ', 1)
     return ET.fromstring(text)
 
@@ -192,7 +195,7 @@ def test_the_offsets_follow_the_clocks_into_summer():
     # Source: Directive 2000/84/EC: summer time begins at 01:00 UTC on the last Sunday in March.
     start = 1_774_720_800.0  # 2026-03-28 18:00 UTC
     shown = Curve("left", start, start + 86_400, 600.0, ())
-    text = draw.draw(Picture(shown, "t", "d", zone=ZoneInfo("Europe/Stockholm")))
+    text = draw.draw(Picture(shown, "t", "d", units=Units(zone=ZoneInfo("Europe/Stockholm"))))
     changes = re.search(r'data-offsets="([^"]*)"', text).group(1)
     assert changes == "1774720800:3600,1774746000:7200"
 
