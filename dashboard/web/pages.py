@@ -10,7 +10,6 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
-from datetime import tzinfo
 from typing import Any
 
 from starlette.exceptions import HTTPException
@@ -26,9 +25,11 @@ from dashboard.sheet.forms import Filled
 from dashboard.sheet.seen import Seen
 from dashboard.sheet.sentences import first_sentence, headline
 from dashboard.sheet.troubles import Trouble, troubles
+from dashboard.sheet.units import Units, text_of, units_of_text
 from dashboard.store import Store
 from dashboard.web import look
 from dashboard.web.curve import Shown, shown
+from dashboard.web.reader import units_for
 from dashboard.web.render import Render
 from dashboard.web.stream import Fresh
 
@@ -47,23 +48,31 @@ class Sheet:
 
 @dataclass(frozen=True, slots=True)
 class Pages:
-    """Everything a page is made from. `clock` gives UTC seconds."""
+    """Everything a page is made from, for one reader. `clock` gives UTC seconds."""
 
     store: Store
     hub: LiveHub
     render: Render
     clock: Callable[[], float]
     calibrated_c: float
-    zone: tzinfo | None = None
+    units: Units = Units()
     trouble: Callable[[], str | None] = lambda: None
+
+    def read_by(self, request: Request, made_in: str | None = None) -> Pages:
+        """The same for the reader of this request.
+
+        `made_in` is what a form says of the units it was made in, so that a choice changed
+        meanwhile in another window misreads nothing.
+        """
+        return replace(self, units=units_of_text(made_in, units_for(request, self.units)))
 
     # Every chamber.
 
     def chambers(self, request: Request) -> Response:
         """GET /"""
-        return self._page("chambers.html", **self._every())
+        return self.page("chambers.html", **self._every())
 
-    def chambers_fresh(self) -> Fresh:
+    def chambers_fresh(self, request: Request) -> Fresh:
         """What the stream of the first page sends."""
         found = self._every()
         title = f"{'▲ ' if found['troubled'] else ''}Chambers · barmkeep"
@@ -79,9 +88,9 @@ class Pages:
     def chamber(self, request: Request) -> Response:
         """GET /chambers/{name}, or with `part=curve` only its curve."""
         sheet = self._sheet(self._seen(request))
-        curve = shown(self.store, sheet.seen, request.query_params, self.zone)
+        curve = shown(self.store, sheet.seen, request.query_params, self.units)
         if request.query_params.get("part") == "curve":
-            return self._page("curve_part.html", sheet=sheet, curve=curve)
+            return self.page("curve_part.html", sheet=sheet, curve=curve)
         return self._chamber_page(sheet, curve, Filled({}))
 
     def chamber_fresh(self, request: Request) -> Fresh:
@@ -99,21 +108,21 @@ class Pages:
         self, sheet: Sheet, curve: Shown, form: Filled[Any], status: int = 200
     ) -> Response:
         seen, batch = sheet.seen, sheet.seen.batch
-        table = readings.rows(batch, self.store.gravities(batch.id)) if batch else ()
+        table = readings.rows(batch, self.store.gravities(batch.id), self.units) if batch else ()
         beer_c = seen.tick.beer_c if seen.is_live and seen.tick else None
-        return self._page(
+        return self.page(
             "chamber.html",
             status,
             sheet=sheet,
             curve=curve,
             rows=table,
-            next=readings.what_next(batch, table) if batch else "",
+            next=readings.what_next(batch, table, self.units) if batch else "",
             gravity_form=form,
-            beer_now="" if beer_c is None else f"{beer_c:.1f}",
-            calibrated=f"{self.calibrated_c:g}",
+            beer_now="" if beer_c is None else words.typed(self.units.degrees(beer_c)),
+            calibrated=words.typed(self.units.degrees(self.calibrated_c)),
             strain_name=_strain_name(batch) if batch else "",
             events=look.events(self.store, seen)[: -EVENTS_SHOWN - 1 : -1],
-            form_now=words.form_time(self._now(seen), self.zone),
+            form_now=words.form_time(self._now(seen), self.units.zone),
         )
 
     def write_gravity(self, request: Request, typed: Mapping[str, str]) -> Response:
@@ -123,9 +132,9 @@ class Pages:
         if batch is None or typed.get("batch") != str(batch.id):
             raise HTTPException(409, "The batch changed while you typed.")
         taken = self.store.gravities(batch.id)
-        filled = entries.gravity_entry(typed, batch, taken, self._now(sheet.seen), self.zone)
+        filled = entries.gravity_entry(typed, batch, taken, self._now(sheet.seen), self.units)
         if filled.value is None:
-            curve = shown(self.store, sheet.seen, {}, self.zone)
+            curve = shown(self.store, sheet.seen, {}, self.units)
             return self._chamber_page(sheet, curve, filled, 422)
         self.store.add_gravity(filled.value)
         return RedirectResponse(f"/chambers/{batch.chamber}#gravity", 303)
@@ -149,7 +158,7 @@ class Pages:
     def write_batch(self, request: Request, typed: Mapping[str, str]) -> Response:
         """POST /chambers/{name}/batch. The batch before ends when this one is pitched."""
         seen = self._seen(request)
-        filled = entries.batch_entry(typed, seen.chamber, strains(), self._now(seen), self.zone)
+        filled = entries.batch_entry(typed, seen.chamber, strains(), self._now(seen), self.units)
         if filled.value is not None and seen.batch is not None:
             filled = _after(filled, seen.batch)
         if filled.value is None:
@@ -160,21 +169,21 @@ class Pages:
         return RedirectResponse(f"/chambers/{seen.chamber}", 303)
 
     def _batch_page(self, seen: Seen, form: Filled[Batch], status: int = 200) -> Response:
-        return self._page(
+        return self.page(
             "batch.html",
             status,
             chamber=seen.chamber,
             running=seen.batch,
             form=form,
             strains=[(each, entries.suggestion(each)) for each in strains()],
-            form_now=words.form_time(self._now(seen), self.zone),
+            form_now=words.form_time(self._now(seen), self.units.zone),
         )
 
     # What they share.
 
     def refusal(self, status: int, what: str, remedy: str) -> Response:
         """A page that says what is wrong and what to do."""
-        return self._page("message.html", status, what=what, remedy=remedy)
+        return self.page("message.html", status, what=what, remedy=remedy)
 
     def _seen(self, request: Request) -> Seen:
         found = look.seen(self.store, self.hub, request.path_params["name"], self.clock())
@@ -183,18 +192,26 @@ class Pages:
         return found
 
     def _sheet(self, seen: Seen) -> Sheet:
-        sentence = first_sentence(seen, self.zone)
-        return Sheet(seen, sentence, headline(seen), troubles(seen))
+        sentence = first_sentence(seen, self.units)
+        return Sheet(seen, sentence, headline(seen, self.units), troubles(seen, self.units))
 
     def _now(self, seen: Seen) -> float:
         return seen.now_utc_s if seen.is_live else self.clock()
 
-    def _page(self, template: str, status: int = 200, **values: Any) -> Response:
+    def page(self, template: str, status: int = 200, **values: Any) -> Response:
+        """A page made from this template."""
         return HTMLResponse(self._text(template, **values), status)
 
     def _text(self, template: str, **values: Any) -> str:
-        zone_name = words.zone_name(self.clock(), self.zone)
-        return self.render(template, zone_name=zone_name, own_trouble=self.trouble(), **values)
+        zone_name = words.zone_name(self.clock(), self.units.zone)
+        return self.render(
+            template,
+            self.units,
+            zone_name=zone_name,
+            units_text=text_of(self.units),
+            own_trouble=self.trouble(),
+            **values,
+        )
 
 
 def _after(filled: Filled[Batch], before: Batch) -> Filled[Batch]:
