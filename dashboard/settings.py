@@ -13,13 +13,18 @@ from pathlib import Path
 from controller.bounded import setting
 from controller.bounded_toml import read_tables, text_of
 from controller.errors import DiskError, SettingsError
+from dashboard.access.gate import networks
 
 SECRET_BYTES_MAX = 4096  # Why: a password, with room; a larger file is the wrong file.
 
 
 @dataclass(frozen=True, slots=True)
 class WebSettings:
-    """`[web]`: where the pages are served. Only on this machine: they ask nobody for a name."""
+    """`[web]`: where the pages are served, and whether visitors must sign in.
+
+    Raises:
+        SettingsError: they would be open to another machine.
+    """
 
     host: str = setting("address to listen on; 127.0.0.1: this machine only", default="127.0.0.1")
     port: int = setting("port to listen on", default=8124, low=1, high=65_535)
@@ -27,12 +32,28 @@ class WebSettings:
         "names by which browsers reach the page, besides this machine's own", default=()
     )
 
+    needs_login: bool | None = setting(
+        "whether visitors must sign in; left out: as soon as there is a user, and always where"
+        " another machine could reach the pages",
+        default=None,
+    )
+    proxies: tuple[str, ...] = setting(
+        "addresses of proxies whose word on where a visitor comes from is believed", default=()
+    )
+
     def __post_init__(self) -> None:
-        if not is_loopback(self.host):
+        networks(self.proxies)
+        if not is_loopback(self.host) and self.needs_login is False:
             raise SettingsError(
-                f"host: the pages know no users, so they are not served on {self.host!r}.",
-                "Keep 127.0.0.1 and reach it through a tunnel, or a proxy that asks who is there.",
+                f"host: pages that ask nobody for a name are not served on {self.host!r}.",
+                "Leave needs_login out, or keep 127.0.0.1.",
             )
+
+    @property
+    def always_asks(self) -> bool | None:
+        """Whether visitors must sign in though there is no user; None: as soon as there is one."""
+        is_reached = not is_loopback(self.host) or bool(self.proxies)
+        return True if is_reached and self.needs_login is None else self.needs_login
 
 
 @dataclass(frozen=True, slots=True)

@@ -133,7 +133,12 @@ def test_no_leftovers(path: Path) -> None:
 def test_every_dependency_is_used() -> None:
     project = tomllib.loads((ROOT / "pyproject.toml").read_text())["project"]
     text = "\n".join(p.read_text() for p in CODE)
-    module = {"paho-mqtt": "paho", "simple-pid": "simple_pid", "python-multipart": None}
+    module = {
+        "argon2-cffi": "argon2",
+        "paho-mqtt": "paho",
+        "simple-pid": "simple_pid",
+        "python-multipart": None,
+    }
     for line in project["dependencies"]:
         name = re.split(r"[>=<\[]", line)[0]
         imported = module.get(name, name)

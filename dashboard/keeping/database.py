@@ -15,12 +15,14 @@ import re
 import sqlite3
 import threading
 from collections.abc import Iterator
+from dataclasses import dataclass
 from importlib import resources
 from pathlib import Path
 
 from controller.errors import DiskError
 
 APPLICATION_ID = 0x4241524D  # Why: the letters BARM; tells our file from another program's.
+PEOPLE_ID = 0x42415250  # Why: the letters BARP; the same for the file of users and sessions.
 BUSY_S = 10.0  # Why: only a backup or a person's sqlite3 shell can hold the file, and briefly.
 # Why: a commit touches six or seven pages for a dozen rows, and every page is written whole;
 # measured in tests/bench: pages of 1024 write less than half of what 4096 do to the card.
@@ -48,17 +50,39 @@ _TROUBLES: dict[int, tuple[str, str]] = {
 }
 
 
-def disk_error(path: Path, error: sqlite3.Error) -> DiskError:
+@dataclass(frozen=True, slots=True)
+class Kind:
+    """One kind of file of ours.
+
+    Args:
+        noun: what people call it.
+        application_id: what SQLite's header says of it.
+        schema: the folder of its numbered steps, below `dashboard`.
+        is_held: whether one program holds it for itself as long as it runs.
+    """
+
+    noun: str
+    application_id: int
+    schema: str
+    is_held: bool = True
+
+
+STORE = Kind("store", APPLICATION_ID, "schema")
+# Users are made from the command line while the dashboard runs, and neither remembers the file.
+PEOPLE = Kind("list of users", PEOPLE_ID, "schema/people", is_held=False)
+
+
+def disk_error(path: Path, error: sqlite3.Error, noun: str = STORE.noun) -> DiskError:
     """The same trouble in words."""
     code = getattr(error, "sqlite_errorcode", 0) & 0xFF
     what, remedy = _TROUBLES.get(code, (f"SQLite says: {error}", "Restore the newest backup."))
-    return DiskError(f"The store {path} cannot be used: {what}.", remedy)
+    return DiskError(f"The {noun} {path} cannot be used: {what}.", remedy)
 
 
-def migrations() -> tuple[tuple[int, str], ...]:
+def migrations(schema: str = STORE.schema) -> tuple[tuple[int, str], ...]:
     """Every step of the schema, numbered from 1 without a gap: (number, SQL)."""
     found = []
-    for each in (resources.files("dashboard") / "schema").iterdir():
+    for each in resources.files("dashboard").joinpath(*schema.split("/")).iterdir():
         named = _MIGRATION.fullmatch(each.name)
         if named:
             found.append((int(named[1]), each.read_text(encoding="utf-8")))
@@ -75,16 +99,19 @@ class Database:
             to a newer release, or is in use by another dashboard.
     """
 
-    def __init__(self, path: Path) -> None:
+    def __init__(self, path: Path, kind: Kind = STORE) -> None:
         self.path = path
+        self._kind = kind
         self._lock = threading.RLock()
         self._readers: queue.LifoQueue[sqlite3.Connection] = queue.LifoQueue(READERS_KEPT_MAX)
-        self._claim = _claimed(path)
+        self._claim = claimed(path, kind)
         try:
             self._writer = self._opened()
         except BaseException:
             os.close(self._claim)
             raise
+        if not kind.is_held:
+            fcntl.flock(self._claim, fcntl.LOCK_UN)
 
     def _opened(self) -> sqlite3.Connection:
         with self._in_words():
@@ -94,7 +121,7 @@ class Database:
         try:
             with self._in_words():
                 writer.execute(f"PRAGMA page_size = {PAGE_BYTES}")
-                _refuse_a_stranger(self.path, writer)
+                refuse_a_stranger(self.path, writer, self._kind)
                 writer.execute("PRAGMA journal_mode = WAL")
                 writer.execute("PRAGMA synchronous = FULL")
                 writer.execute(f"PRAGMA wal_autocheckpoint = {WAL_PAGES}")
@@ -106,16 +133,17 @@ class Database:
         return writer
 
     def _migrate(self, writer: sqlite3.Connection) -> None:
-        steps = migrations()
+        steps = migrations(self._kind.schema)
         (version,) = writer.execute("PRAGMA user_version").fetchone()
         if version > len(steps):
             raise DiskError(
-                f"The store {self.path} is of schema {version}; this release knows {len(steps)}.",
+                f"The {self._kind.noun} {self.path} is of schema {version}; this release knows"
+                f" {len(steps)}.",
                 "Install the newer release again, or name another file.",
             )
         for number, sql in steps[version:]:
             writer.executescript(
-                f"BEGIN IMMEDIATE;\n{sql}\nPRAGMA application_id = {APPLICATION_ID};\n"
+                f"BEGIN IMMEDIATE;\n{sql}\nPRAGMA application_id = {self._kind.application_id};\n"
                 f"PRAGMA user_version = {number};\nCOMMIT;"
             )
 
@@ -173,13 +201,17 @@ class Database:
         except sqlite3.IntegrityError:
             raise  # Why: a refused value is the store's to explain, not a trouble of the disk.
         except sqlite3.Error as error:
-            raise disk_error(self.path, error) from error
+            raise disk_error(self.path, error, self._kind.noun) from error
 
 
-def _claimed(path: Path) -> int:
-    """Hold the store's lock file for as long as this program lives.
+def claimed(path: Path, kind: Kind = STORE) -> int:
+    """Hold the file's lock file for as long as this program lives, or till it is let go.
 
-    Two dashboards on one file would each think their own memory of what is held to be complete.
+    Two dashboards on one store would each think their own memory of what is held to be complete. A
+    file that is not held is locked while it is opened, so that one program at a time makes it.
+
+    Raises:
+        DiskError: another program holds it, or the lock file cannot be made there.
     """
     lock = path.with_name(f"{path.name}.lock")
     try:
@@ -187,22 +219,27 @@ def _claimed(path: Path) -> int:
     except OSError as error:
         remedy = "Create the folder, or correct the path and its owner."
         raise DiskError(
-            f"The store {path} cannot be opened there: {error.strerror}.", remedy
+            f"The {kind.noun} {path} cannot be opened there: {error.strerror}.", remedy
         ) from error
     try:
-        fcntl.flock(claim, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        fcntl.flock(claim, fcntl.LOCK_EX | (fcntl.LOCK_NB if kind.is_held else 0))
     except OSError as error:
         os.close(claim)
         raise DiskError(
-            f"Another dashboard already uses the store {path}.", "Stop it, or name another file."
+            f"Another dashboard already uses the {kind.noun} {path}.",
+            "Stop it, or name another file.",
         ) from error
     return claim
 
 
-def _refuse_a_stranger(path: Path, connection: sqlite3.Connection) -> None:
+def refuse_a_stranger(path: Path, connection: sqlite3.Connection, kind: Kind = STORE) -> None:
+    """Raises:
+    DiskError: the file is another program's database, or another kind of ours.
+    """
     (tables,) = connection.execute("SELECT count(*) FROM sqlite_schema").fetchone()
     (owner,) = connection.execute("PRAGMA application_id").fetchone()
-    if tables and owner != APPLICATION_ID:
+    if tables and owner != kind.application_id:
         raise DiskError(
-            f"The file {path} is another program's database.", "Name another file for the store."
+            f"The file {path} is another program's database.",
+            f"Name another file for the {kind.noun}.",
         )

@@ -2,7 +2,8 @@
 
 Refuses: a host name that is not ours (a foreign page that re-points its name at this machine), a
 form sent by a foreign page, a body longer than a form can be. Adds the headers under which a
-browser runs nothing but our own files. It knows no pages and no people.
+browser runs nothing but our own files. It knows no pages and no people. A change that brings a
+token is no form: no browser sends one to us for a foreign page without asking first.
 """
 
 from __future__ import annotations
@@ -61,7 +62,8 @@ class Guard:
                 421,
                 f"This is not {host[:80]!r}. Open the dashboard under a name its settings list.",
             )
-        if scope["method"] not in SAFE_METHODS and not _is_own(headers, scope["scheme"], host):
+        is_change = scope["method"] not in SAFE_METHODS and "authorization" not in headers
+        if is_change and not _is_own(headers, scope["scheme"], host):
             return _refused(
                 403, "This form was not sent by this page. Open the page again and send it there."
             )

@@ -36,7 +36,9 @@ def test_a_whole_file_is_read(tmp_path):
         ("[broker]\nuser = 'ui'", "broker: user and password_file go together"),
         ("[broker]\npassword = 'x'", "did you mean password_file?"),
         ("[broker]\nhost = ''", "must not be empty"),
-        ("[web]\nhost = '0.0.0.0'", "web: host: the pages know no users"),
+        ("[web]\nhost = '0.0.0.0'\nneeds_login = false", "that ask nobody for a name are not"),
+        ("[web]\nproxies = ['proxy.lan']", "web: proxies: 'proxy.lan' does not appear to be"),
+        ("[web]\nproxies = ['10.8.0.1/24']", "has host bits set"),
         ("[web]\nport = 70000", "web.port: too great (70000); allowed 1 to 65535"),
         ("[hydrometer]\ncalibrated_c = 68", "if 68 is °F, write 20.0 (°C)"),
         ("[webb]\n", "did you mean web?"),
@@ -46,6 +48,22 @@ def test_what_is_wrong_is_told_with_what_would_be_right(more, expected):
     with pytest.raises(SettingsError) as caught:
         settings_of(GOOD + more)
     assert expected in caught.value.what
+
+
+@pytest.mark.parametrize(
+    ("web", "always_asks"),
+    [
+        ("", None),
+        ("needs_login = true", True),
+        ("needs_login = false", False),
+        ("host = '0.0.0.0'", True),
+        ("host = '192.168.1.5'\nneeds_login = true", True),
+        ("proxies = ['127.0.0.1']", True),
+        ("proxies = ['127.0.0.1']\nneeds_login = false", False),
+    ],
+)
+def test_where_another_machine_could_come_in_a_name_is_asked_for(web, always_asks):
+    assert settings_of(f"{GOOD}[web]\n{web}").web.always_asks is always_asks
 
 
 @pytest.mark.parametrize(
