@@ -17,11 +17,13 @@ import uvicorn
 from starlette.applications import Starlette
 
 from controller.errors import SettingsError
+from dashboard.access.entry import Access
 from dashboard.ingest import Ingest
+from dashboard.keeping.people import People, path_beside
 from dashboard.live import LiveHub
 from dashboard.settings import DashboardSettings, WebSettings
 from dashboard.store import Store
-from dashboard.web.app import create_app
+from dashboard.web.app import Beside, create_app
 
 LOOK_S = 0.2  # Why: how soon a signal or the end of a demo's child is noticed.
 GOODBYE_S = 2  # Why: a page being sent gets this long; streams are ended at once.
@@ -35,34 +37,40 @@ class Parts:
     store: Store
     hub: LiveHub
     ingest: Ingest
+    access: Access
     app: Starlette
 
 
 @contextlib.contextmanager
-def opened(settings: DashboardSettings, clock: Callable[[], float]) -> Iterator[Parts]:
+def opened(
+    settings: DashboardSettings, clock: Callable[[], float], note: str = ""
+) -> Iterator[Parts]:
     """The dashboard's parts, listening to the broker; everything is committed and closed after.
 
-    `clock` gives UTC in seconds.
+    `clock` gives UTC in seconds; `note` stands on the pages where nobody is asked for a name.
 
     Raises:
-        BarmkeepError: the store, a password or a certificate cannot be used.
+        BarmkeepError: the store, a password or a certificate cannot be used; or nobody could sign
+            in where everybody must.
     """
-    store = Store.open(Path(settings.store.path))
-    try:
+    with contextlib.ExitStack() as stack:
+        store = Store.open(Path(settings.store.path))
+        stack.callback(store.close)
+        people = People(path_beside(Path(settings.store.path)))
+        stack.callback(people.close)
+        access = Access(people, clock, settings.web.always_asks)
+        if access.asks and not people.has_users():
+            raise SettingsError(
+                "Visitors must sign in, and there is no user yet who could.",
+                "Make one: barmkeep-dashboard user add NAME --role changer --settings FILE.",
+            )
         hub = LiveHub()
         ingest = Ingest(settings.broker, store, hub, clock, settings.store.commit_s)
         ingest.start()
-        try:
-            yield Parts(
-                store,
-                hub,
-                ingest,
-                create_app(store, hub, settings, clock, trouble=lambda: ingest.trouble),
-            )
-        finally:
-            ingest.stop()
-    finally:
-        store.close()
+        stack.callback(ingest.stop)
+        beside = Beside(access, note, lambda: ingest.trouble)
+        app = create_app(store, hub, settings, clock, beside=beside)
+        yield Parts(store, hub, ingest, access, app)
 
 
 def listening(web: WebSettings) -> socket.socket:

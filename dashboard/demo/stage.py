@@ -32,6 +32,10 @@ from dashboard.settings import (
 CHAMBER = "demo-garage"
 COMMIT_S = 1.0  # Why: somebody watches, and the demo's disk matters to nobody.
 LOOK_S = 0.5  # Why: how soon a reading is typed after its hour.
+NOTE = (
+    "This is a demo: a simulated garage, shown on this machine only and without signing in. When it"
+    " ends everything is forgotten."
+)
 CHAMBER_TOML = """\
 # The demo's chamber: a simulated garage in winter, a jacket, a heat pad and a fan.
 
@@ -101,7 +105,7 @@ def run(settings: DemoSettings, clock: Callable[[], float], say: Callable[[str],
             store=StoreSettings(path=str(folder / "dashboard.db"), commit_s=COMMIT_S),
             hydrometer=HydrometerSettings(),
         )
-        parts = stack.enter_context(opened(dashboard, clock))
+        parts = stack.enter_context(opened(dashboard, clock, NOTE))
         recipe = Recipe()
         garage = _garage(settings, folder, recipe, (host, port))
         stack.callback(garage.end)

@@ -1,12 +1,13 @@
 """The web application as a value: its routes, from top to bottom, behind its guard.
 
-It listens nowhere (that is `__main__`'s) and knows no people yet, so it may only be reached from
-this machine; the settings refuse anything else.
+Each route is a `Way` with the role it needs; who is asking is found out by the gate before it. It
+listens nowhere: that is `serving`'s.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
+from dataclasses import dataclass
 from datetime import tzinfo
 from pathlib import Path
 
@@ -17,16 +18,23 @@ from starlette.middleware import Middleware
 from starlette.middleware.gzip import GZipMiddleware
 from starlette.requests import Request
 from starlette.responses import Response
-from starlette.routing import Mount, Route
+from starlette.routing import Mount
 from starlette.staticfiles import StaticFiles
 
 from controller.errors import BarmkeepError
+from dashboard.access.entry import Access
+from dashboard.access.gate import Gate, Proxies, everybody
+from dashboard.access.roles import Role, visitor
+from dashboard.access.ways import Way
 from dashboard.live import LiveHub
 from dashboard.settings import DashboardSettings
+from dashboard.sheet.units import Units
 from dashboard.store import Store
 from dashboard.web.guard import Guard
+from dashboard.web.leaves import preferences
 from dashboard.web.pages import Pages
 from dashboard.web.render import renderer
+from dashboard.web.sign_in import SignIn
 from dashboard.web.stream import Fresh, Streams
 
 STATIC = Path(__file__).parents[1] / "static"
@@ -34,11 +42,32 @@ FIELDS_MAX = 20  # Why: the longest form has eight.
 OWN_NAMES = ("127.0.0.1", "localhost", "[::1]")  # Why: what this machine calls itself.
 COMPRESSED_BYTES_MIN = 800  # Why: below one packet there is nothing to gain.
 
+ANYBODY, LOOKER, CHANGER = Role
 REMEDIES = {
+    401: "Sign in on another tab, then go back in this one and send it again.",
+    403: "Open the page again and send it there; if it stays so, ask whoever runs this dashboard.",
     404: "Look at the address, or begin at all chambers.",
     405: "Open the page again and use its buttons.",
     409: "Open the chamber’s page again; nothing was written down.",
 }
+
+
+@dataclass(frozen=True, slots=True)
+class Beside:
+    """What stands beside the pages.
+
+    Args:
+        access: who may come in; None: whoever reaches it, and nobody is asked for a name.
+        note: what the foot of a page says where nobody is asked for a name.
+        trouble: says what keeps the dashboard itself from hearing or keeping anything now.
+    """
+
+    access: Access | None = None
+    note: str = ""
+    trouble: Callable[[], str | None] = lambda: None
+
+
+ALONE = Beside()
 
 
 def create_app(
@@ -47,67 +76,106 @@ def create_app(
     settings: DashboardSettings,
     clock: Callable[[], float],
     zone: tzinfo | None = None,
-    trouble: Callable[[], str | None] = lambda: None,
+    beside: Beside = ALONE,
 ) -> Starlette:
-    """The application. `clock` gives UTC seconds; a `zone` of None is this machine's; `trouble`
-    says what keeps the dashboard itself from hearing or keeping anything now.
+    """The application. `clock` gives UTC seconds; a `zone` of None is this machine's.
 
     `app.state.streams.close()` ends the event streams; call it before the server waits for its
     connections to end.
     """
-    render = renderer(zone)
-    pages = Pages(store, hub, render, clock, settings.hydrometer.calibrated_c, zone, trouble)
+    render = renderer(beside.note)
+    usual = Units(zone=zone)
+    pages = Pages(
+        store, hub, render, clock, settings.hydrometer.calibrated_c, usual, beside.trouble
+    )
     streams = Streams(hub)
+    stream = _Streaming(streams, pages, beside.access)
+    ways = [
+        Way("GET", "/", LOOKER, _page(pages, Pages.chambers)),
+        Way("GET", "/stream", LOOKER, stream.of(Pages.chambers_fresh)),
+        Way("GET", "/chambers/{name}", LOOKER, _page(pages, Pages.chamber)),
+        Way("GET", "/chambers/{name}/stream", LOOKER, stream.of(Pages.chamber_fresh)),
+        Way("POST", "/chambers/{name}/gravity", CHANGER, _form(pages, Pages.write_gravity)),
+        Way("POST", "/chambers/{name}/gravity/strike", CHANGER, _form(pages, Pages.strike_out)),
+        Way("GET", "/chambers/{name}/batch", CHANGER, _page(pages, Pages.batch)),
+        Way("POST", "/chambers/{name}/batch", CHANGER, _form(pages, Pages.write_batch)),
+        Way("GET", "/preferences", LOOKER, _page(pages, preferences.show)),
+        Way("POST", "/preferences", LOOKER, _form(pages, preferences.write)),
+        *(SignIn(beside.access, pages).ways() if beside.access else ()),
+    ]
+    of = beside.access.visitor if beside.access else everybody()
     app = Starlette(
-        routes=[
-            Route("/", pages.chambers),
-            Route("/stream", _stream(streams, lambda _: pages.chambers_fresh())),
-            Route("/chambers/{name}", pages.chamber),
-            Route("/chambers/{name}/stream", _stream(streams, pages.chamber_fresh)),
-            Route("/chambers/{name}/gravity", _form(pages.write_gravity), methods=["POST"]),
-            Route("/chambers/{name}/gravity/strike", _form(pages.strike_out), methods=["POST"]),
-            Route("/chambers/{name}/batch", pages.batch),
-            Route("/chambers/{name}/batch", _form(pages.write_batch), methods=["POST"]),
-            Mount("/static", StaticFiles(directory=STATIC)),
-        ],
+        routes=[*(way.route() for way in ways), Mount("/static", StaticFiles(directory=STATIC))],
         middleware=[
+            Middleware(Proxies, proxies=settings.web.proxies),
             Middleware(Guard, hosts=(*OWN_NAMES, *settings.web.names)),
             Middleware(GZipMiddleware, minimum_size=COMPRESSED_BYTES_MIN, compresslevel=6),
+            Middleware(Gate, of=of),
         ],
         exception_handlers=_refusals(pages),
     )
     app.state.streams = streams
+    app.state.ways = tuple(ways)
     return app
 
 
+def _page(
+    pages: Pages, make: Callable[[Pages, Request], Response]
+) -> Callable[[Request], Response]:
+    """An endpoint that makes a page for whoever asks."""
+
+    def endpoint(request: Request) -> Response:
+        return make(pages.read_by(request), request)
+
+    return endpoint
+
+
 def _form(
-    write: Callable[[Request, Mapping[str, str]], Response],
+    pages: Pages, write: Callable[[Pages, Request, Mapping[str, str]], Response]
 ) -> Callable[[Request], object]:
     """An endpoint that reads the form and then writes in a thread."""
 
     async def endpoint(request: Request) -> Response:
         async with request.form(max_files=0, max_fields=FIELDS_MAX) as form:
             typed = {name: text for name, text in form.items() if isinstance(text, str)}
-        return await run_in_threadpool(write, request, typed)
+        own = pages.read_by(request, typed.get("units"))
+        return await run_in_threadpool(write, own, request, typed)
 
     return endpoint
 
 
-def _stream(streams: Streams, make: Callable[[Request], Fresh]) -> Callable[[Request], object]:
-    """An endpoint that streams what `make` gives; an unknown chamber is refused before it opens."""
+@dataclass(frozen=True, slots=True)
+class _Streaming:
+    """Makes endpoints that stream. A stream ends when its visitor would not be let in any more."""
 
-    async def endpoint(request: Request) -> Response:
-        await run_in_threadpool(make, request)
-        return await streams.answer(lambda: make(request), request.path_params.get("name"))
+    streams: Streams
+    pages: Pages
+    access: Access | None
 
-    return endpoint
+    def of(self, make: Callable[[Pages, Request], Fresh]) -> Callable[[Request], object]:
+        """Streams what `make` gives; an unknown chamber is refused before it opens."""
+
+        async def endpoint(request: Request) -> Response:
+            own, who = self.pages.read_by(request), visitor()
+
+            def fresh() -> Fresh:
+                if self.access is not None and not self.access.is_still(who):
+                    raise BarmkeepError("You are not signed in any more.", "Sign in again.")
+                return make(own, request)
+
+            await run_in_threadpool(fresh)
+            return await self.streams.answer(fresh, request.path_params.get("name"))
+
+        return endpoint
 
 
 def _refusals(pages: Pages) -> dict[int | type[Exception], Callable[..., Response]]:
     def unanswerable(request: Request, error: Exception) -> Response:
         assert isinstance(error, HTTPException)
         remedy = REMEDIES.get(error.status_code, "Open the page again.")
-        return pages.refusal(error.status_code, error.detail, remedy)
+        answer = pages.read_by(request).refusal(error.status_code, error.detail, remedy)
+        answer.headers.update(error.headers or {})
+        return answer
 
     def broken(request: Request, error: Exception) -> Response:
         assert isinstance(error, BarmkeepError)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import gzip
+import re
 from dataclasses import replace
 
 import httpx
@@ -12,9 +13,10 @@ from starlette.applications import Starlette
 
 from dashboard.live import LiveHub
 from dashboard.settings import settings_of
+from dashboard.sheet.units import Units
 from dashboard.store import Store
 from dashboard.web import guard
-from dashboard.web.app import create_app
+from dashboard.web.app import Beside, create_app
 from dashboard.web.pages import Pages
 from dashboard.web.render import renderer
 from dashboard.web.stream import STREAMS_MAX, Fresh, Streams, frame
@@ -24,7 +26,7 @@ from tests.browser.states import NOW_UTC_S, STATES, Scene, holding, several, war
 HERE = "http://127.0.0.1:8124"
 OWN = {"origin": HERE}
 GRAVITY = {
-    "batch": "1", "entered": "9.2", "unit": "plato", "sample_c": "35", "calibrated_c": "20",
+    "batch": "1", "entered": "9.2", "unit": "plato", "sample": "35", "calibrated": "20",
     "taken": "2026-01-14T23:30",
 }  # fmt: skip
 
@@ -46,6 +48,14 @@ class Client:
         return self.ask("GET", path, **more)
 
     def post(self, path: str, **more) -> httpx.Response:
+        """A form sent from a page of ours: it brings back the page's seal."""
+        page = self.get("/preferences").text
+        seal = re.search(r'name="seal" value="(\w+)"', page)[1]
+        data = more.pop("data", None)
+        if data is not None:
+            more["data"] = {"seal": seal} | data
+        else:
+            more["headers"] = {"x-barmkeep-seal": seal} | more.get("headers", {})
         return self.ask("POST", path, **more)
 
 
@@ -87,7 +97,7 @@ def test_a_chamber_says_where_its_beer_is(scene):
 
 def test_own_trouble_is_told(scene):
     warming(scene)
-    page = client_of(scene, trouble=lambda: "The broker is not there.").get("/").text
+    page = client_of(scene, beside=Beside(trouble=lambda: "The broker is not there.")).get("/").text
     assert "This page hears nothing new:</strong> The broker is not there." in page
 
 
@@ -106,7 +116,7 @@ def test_a_gravity_is_written_down_and_answered_with_a_redirect(scene):
 
 def test_a_slip_comes_back_with_everything_that_was_typed(scene):
     warming(scene)
-    typed = GRAVITY | {"entered": "10.48", "unit": "sg", "sample_c": "31,5"}
+    typed = GRAVITY | {"entered": "10.48", "unit": "sg", "sample": "31,5"}
     answer = client_of(scene).post("/chambers/garage-left/gravity", data=typed, headers=OWN)
     assert answer.status_code == 422 and scene.store.gravities(1) == ()
     assert "Probably SG 1.048 was meant" in answer.text
@@ -141,7 +151,7 @@ def test_the_next_batch_ends_the_one_before(scene):
     holding(scene)
     typed = {
         "name": "Second <runnings>", "pitched": "2026-01-14T23:00", "strain": "kveik",
-        "volume_l": "20", "unit": "plato", "original": "11", "expected": "",
+        "volume": "20", "unit": "plato", "original": "11", "expected": "",
     }  # fmt: skip
     client = client_of(scene)
     answer = client.post("/chambers/garage-left/batch", data=typed, headers=OWN)
@@ -154,7 +164,7 @@ def test_the_next_batch_ends_the_one_before(scene):
 def test_a_batch_pitched_before_the_running_one_is_refused(scene):
     holding(scene)
     typed = {
-        "name": "Older", "pitched": "2026-01-01T20:00", "strain": "kveik", "volume_l": "20",
+        "name": "Older", "pitched": "2026-01-01T20:00", "strain": "kveik", "volume": "20",
         "unit": "sg", "original": "1.050", "expected": "1.010",
     }  # fmt: skip
     answer = client_of(scene).post("/chambers/garage-left/batch", data=typed, headers=OWN)
@@ -253,7 +263,9 @@ def test_a_method_that_is_not_offered_is_refused(scene):
 
 
 def pages_of(scene: Scene) -> Pages:
-    return Pages(scene.store, scene.hub, renderer(ZONE), lambda: scene.now_utc_s, 20.0, ZONE)
+    return Pages(
+        scene.store, scene.hub, renderer(), lambda: scene.now_utc_s, 20.0, Units(zone=ZONE)
+    )
 
 
 async def read(streams: Streams, make, count: int, chamber: str | None = None) -> list[str]:
@@ -339,7 +351,7 @@ def test_silence_shows_itself_in_the_stream_without_a_tick(scene, monkeypatch):
 
     def make() -> Fresh:
         scene.now_utc_s += 45
-        return Fresh("b1:7", "t", pages.chambers_fresh().html)
+        return Fresh("b1:7", "t", pages.chambers_fresh(None).html)
 
     pieces = asyncio.run(read(Streams(scene.hub), make, 3))
     assert "silent" not in pieces[1] and "silent since 00:00" in pieces[2]
