@@ -1,4 +1,4 @@
-"""Commands of `barmkeep-dashboard`: serve | demo.
+"""Commands of `barmkeep-dashboard`: serve | demo | user | token.
 
 It reads the command line and this machine's clock, and hands both on. An error is said in two
 sentences, what is wrong and what to do, and ends the command with status 2.
@@ -17,11 +17,16 @@ from pathlib import Path
 
 from controller.errors import BarmkeepError
 from dashboard import settings
+from dashboard.access import commands as access_commands
 from dashboard.demo import stage
 from dashboard.serving import listening, opened, serve
 
 TROUBLE = 2  # Why: the status argparse itself ends with, so there is one to look for.
 DAYS_MAX = 14.0  # Why: a fortnight takes about twenty seconds to simulate.
+FIRST_USER = (
+    "Nobody is asked to sign in, so they are served on this machine only. To make the first user:\n"
+    "  barmkeep-dashboard user add NAME --role changer --settings {settings}"
+)
 PACE_MAX = 3600.0  # Why: an hour a second; faster is no longer a curve one can watch.
 
 
@@ -48,6 +53,8 @@ def _serve(asked: argparse.Namespace) -> None:
     found = settings.read(asked.settings)
     with listening(found.web) as at, opened(found, time.time) as parts:
         print(f"The pages are at http://{found.web.host}:{found.web.port}/", flush=True)
+        if not parts.access.asks:
+            print(FIRST_USER.format(settings=asked.settings), flush=True)
         serve(parts.app, at)
 
 
@@ -105,6 +112,7 @@ def _parser() -> argparse.ArgumentParser:
         help="keep journal and store in this new folder (default: a temporary one)",
     )
     demo.set_defaults(command=_demo)
+    access_commands.declare(commands, time.time)
     return parser
 
 
