@@ -9,7 +9,7 @@ points of SG: enough to follow a course, never to call its end.
 
 from __future__ import annotations
 
-from dashboard.fermentation.gravity import GravityError, sg_from_plato
+from dashboard.fermentation.gravity import SG_MAX, SG_MIN, GravityError, sg_from_plato
 
 WORT_FACTOR = 1.04  # Source: the usual factor; texts give 1.02 to 1.06 (bwelman, collected notes).
 WORT_FACTOR_MIN, WORT_FACTOR_MAX = 0.95, 1.15  # Why: outside it the wort was measured wrongly.
@@ -82,11 +82,15 @@ def _straight_sg(first: float, now: float) -> float:
 
 
 def _check(brix: float, wort_factor: float) -> None:
-    if not 0.0 <= brix <= BRIX_MAX:
+    is_an_sg = SG_MIN <= brix <= SG_MAX
+    if is_an_sg or not 0.0 <= brix <= BRIX_MAX:
         remedy = "Type the refractometer's °Bx as shown, like 12.4."
-        if 0.98 <= brix <= 1.17:
+        if is_an_sg:
             remedy = "That looks like an SG; read the Brix scale, or enter it as a hydrometer's."
-        raise GravityError(f"{brix:g} °Bx is outside 0 to {BRIX_MAX:g}.", remedy)
+        raise GravityError(
+            f"{brix:g} °Bx is no reading of wort or beer; those lie from 1.2 to {BRIX_MAX:g}.",
+            remedy,
+        )
     if not WORT_FACTOR_MIN <= wort_factor <= WORT_FACTOR_MAX:
         raise GravityError(
             f"A wort factor of {wort_factor:g} is outside {WORT_FACTOR_MIN:g} to"

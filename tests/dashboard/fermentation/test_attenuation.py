@@ -14,8 +14,10 @@ from dashboard.fermentation.attenuation import (
     check_expected,
     doubts,
     dry_hop_sg,
+    energy_kcal,
     expected_final_sg,
     lowest_sg,
+    sample_hint,
     share_of_drop,
 )
 from dashboard.fermentation.gravity import GravityError, plato_from_sg
@@ -130,3 +132,20 @@ def test_an_ordinary_reading_raises_no_question(sg, previous_sg):
 def test_the_lowest_reading_of_a_wort_is_where_the_models_say():
     """By hand: 12 °P, q = 0.232, so 0 = (0.232 * 12 + AE) / 1.232 gives AE = -2.784 °P."""
     assert plato_from_sg(lowest_sg(1.04837)) == pytest.approx(-2.784, abs=0.01)
+
+
+def test_more_fermented_beer_has_its_energy_in_alcohol():
+    """Two litres have twice the energy of one, and a wort's energy hardly changes in fermenting."""
+    one, two = (energy_kcal(1.050, 1.010, litres * 1000.0) for litres in (1, 2))
+    assert two == pytest.approx(2.0 * one)
+    assert energy_kcal(1.050, 1.010, 1000.0) == pytest.approx(
+        energy_kcal(1.050, 1.020, 1000.0), rel=0.1
+    )
+    with pytest.raises(GravityError):
+        energy_kcal(1.050, 10.10, 1000.0)
+
+
+def test_gas_is_warned_of_once_there_is_some():
+    assert sample_hint(1.050, None) is None
+    assert sample_hint(1.050, 1.049) is None
+    assert "foams" in sample_hint(1.050, 1.040)
