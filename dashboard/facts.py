@@ -75,3 +75,59 @@ class Curve:
     to_utc_s: float
     bucket_s: float
     buckets: tuple[Bucket, ...]
+
+
+class NoteKind(StrEnum):
+    """What an entry beside the gravities is about."""
+
+    DRY_HOP_IN = "dry-hop-in"
+    DRY_HOP_OUT = "dry-hop-out"
+    PITCH = "pitch"
+    OXYGEN = "oxygen"
+    NUTRIENT = "nutrient"
+    TASTING = "tasting"
+    NOTE = "note"
+
+
+@dataclass(frozen=True, slots=True)
+class Note:
+    """Something done to a batch, or seen or tasted of it, at this moment. Amounts are in `text`."""
+
+    id: int
+    batch_id: int
+    at_utc_s: float
+    kind: NoteKind
+    text: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class By:
+    """Who wrote something down, and when by the dashboard's clock. No name: nobody was asked."""
+
+    who: str
+    utc_s: float
+
+
+class Did(StrEnum):
+    """What was done to an entry."""
+
+    WRITTEN = "written"
+    CHANGED = "changed"
+    STRUCK = "struck"
+    UNDONE = "undone"  # the change before was taken back
+
+
+@dataclass(frozen=True, slots=True)
+class Change:
+    """One change of a batch's entries. `before` is None when the entry was not there before.
+
+    `is_undone` says that a later change has taken it back.
+    """
+
+    id: int
+    batch_id: int
+    by: By
+    did: Did
+    before: Note | GravityReading | None
+    now: Note | GravityReading
+    is_undone: bool = False

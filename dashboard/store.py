@@ -18,6 +18,7 @@ from typing import Any, cast
 
 from controller.wire import Event, Line, Presence, Stored, Tick, decode, encode
 from dashboard.keeping.database import Database
+from dashboard.keeping.entries import Entries
 from dashboard.keeping.lines import Lines, chamber_id_of, states_of
 from dashboard.keeping.notebook import Notebook
 from dashboard.keeping.rollup import COLUMNS, Sums
@@ -70,9 +71,17 @@ class Store:
         self.add_batch = notebook.add_batch
         self.change_batch = notebook.change_batch
         self.end_batch = notebook.end_batch
-        self.gravities = notebook.gravities
-        self.add_gravity = notebook.add_gravity
-        self.remove_gravity = notebook.remove_gravity
+        entries = Entries(database)
+        self.gravities = entries.gravities
+        self.add_gravity = entries.add_gravity
+        self.change_gravity = entries.change_gravity
+        self.strike_gravity = entries.strike_gravity
+        self.notes = entries.notes
+        self.add_note = entries.add_note
+        self.change_note = entries.change_note
+        self.strike_note = entries.strike_note
+        self.changes = entries.changes
+        self.undo = entries.undo
 
     @classmethod
     def open(cls, path: Path) -> Store:

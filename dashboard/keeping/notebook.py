@@ -1,19 +1,19 @@
-"""What people typed: batches and gravity readings, on the disk when the call returns.
+"""The batches people typed in, on the disk when the call returns.
 
-Kept as typed, never corrected. Whether a figure makes sense for beer is for the form to say; here
-only what no batch can have is refused, by the checks of the schema itself.
+What is written of a batch afterwards is `entries`'. Kept as typed, never corrected. Whether a
+figure makes sense for beer is for the form to say; here only what no batch can have is refused, by
+the checks of the schema itself.
 """
 
 from __future__ import annotations
 
-import contextlib
 import sqlite3
-from collections.abc import Iterator
 from dataclasses import replace
 
 from dashboard.errors import EntryError
-from dashboard.facts import Batch, GravityReading, GravityUnit
+from dashboard.facts import Batch
 from dashboard.keeping.database import Database
+from dashboard.keeping.entries import explained
 from dashboard.keeping.lines import chamber_id_of
 
 _BATCH = (
@@ -28,7 +28,7 @@ _BATCH_COLUMNS = (
 
 
 class Notebook:
-    """The entries. Every one that changes something may raise EntryError or DiskError."""
+    """The batches. Everything that changes something may raise EntryError or DiskError."""
 
     def __init__(self, database: Database) -> None:
         self._database = database
@@ -53,61 +53,24 @@ class Notebook:
     def add_batch(self, batch: Batch) -> Batch:
         """Keep a new batch; what it is kept as, with its id (the id given is not looked at)."""
         sql = f"INSERT INTO batches {_BATCH_COLUMNS} VALUES (?, ?, ?, ?, ?, ?, ?, ?) RETURNING id"  # noqa: S608
-        with _explained(), self._database.writing() as connection:
+        with explained(), self._database.writing() as connection:
             (batch_id,) = connection.execute(sql, _batch_row(connection, batch)).fetchone()
         return replace(batch, id=batch_id)
 
     def change_batch(self, batch: Batch) -> None:
         """Put this in the place of the batch with the same id: a correction of what was typed."""
         sql = f"UPDATE batches SET {_BATCH_COLUMNS} = (?, ?, ?, ?, ?, ?, ?, ?) WHERE id = ?"  # noqa: S608
-        with _explained(), self._database.writing() as connection:
+        with explained(), self._database.writing() as connection:
             changed = connection.execute(sql, (*_batch_row(connection, batch), batch.id))
             _must_be_one(changed.rowcount, f"batch {batch.id}")
 
     def end_batch(self, batch_id: int, ended_utc_s: float) -> None:
         """Note when a batch left its chamber. It must not be before it was pitched."""
-        with _explained(), self._database.writing() as connection:
+        with explained(), self._database.writing() as connection:
             changed = connection.execute(
                 "UPDATE batches SET ended_utc_s = ? WHERE id = ?", (ended_utc_s, batch_id)
             )
             _must_be_one(changed.rowcount, f"batch {batch_id}")
-
-    def gravities(self, batch_id: int) -> tuple[GravityReading, ...]:
-        """The batch's gravity readings, in the order in which they were taken."""
-        with self._database.reading() as connection:
-            rows = connection.execute(
-                "SELECT id, batch, taken_utc_s, entered, unit, sample_c, calibrated_c, note"
-                " FROM gravities WHERE batch = ? ORDER BY taken_utc_s, id",
-                (batch_id,),
-            ).fetchall()
-        return tuple(
-            GravityReading(*row[:4], GravityUnit(row[4]), *row[5:])  # type: ignore[call-arg]
-            for row in rows
-        )
-
-    def add_gravity(self, reading: GravityReading) -> GravityReading:
-        """Keep a new reading; what it is kept as, with its id (the id given is not looked at)."""
-        with _explained(), self._database.writing() as connection:
-            (reading_id,) = connection.execute(
-                "INSERT INTO gravities (batch, taken_utc_s, entered, unit, sample_c, calibrated_c,"
-                " note) VALUES (?, ?, ?, ?, ?, ?, ?) RETURNING id",
-                (
-                    reading.batch_id,
-                    reading.taken_utc_s,
-                    reading.entered,
-                    reading.unit.value,
-                    reading.sample_c,
-                    reading.calibrated_c,
-                    reading.note,
-                ),
-            ).fetchone()
-        return replace(reading, id=reading_id)
-
-    def remove_gravity(self, reading_id: int) -> None:
-        """Forget a reading that was mistyped."""
-        with self._database.writing() as connection:
-            changed = connection.execute("DELETE FROM gravities WHERE id = ?", (reading_id,))
-            _must_be_one(changed.rowcount, f"gravity reading {reading_id}")
 
 
 def _batch_row(connection: sqlite3.Connection, batch: Batch) -> tuple[object, ...]:
@@ -126,14 +89,3 @@ def _batch_row(connection: sqlite3.Connection, batch: Batch) -> tuple[object, ..
 def _must_be_one(changed: int, what: str) -> None:
     if changed != 1:
         raise EntryError(f"There is no {what}.", "Load the page again; it may have been removed.")
-
-
-@contextlib.contextmanager
-def _explained() -> Iterator[None]:
-    """Say in words what a check of the schema refused."""
-    try:
-        yield
-    except sqlite3.IntegrityError as error:
-        raise EntryError(
-            f"That cannot be kept: {error}.", "Correct the figure; nothing was changed."
-        ) from error

@@ -16,8 +16,9 @@ from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import HTMLResponse, RedirectResponse, Response
 
+from dashboard.access.roles import visitor
 from dashboard.errors import EntryError
-from dashboard.facts import Batch
+from dashboard.facts import Batch, By
 from dashboard.fermentation.strains import strain, strains
 from dashboard.live import LiveHub
 from dashboard.sheet import entries, readings, words
@@ -136,7 +137,7 @@ class Pages:
         if filled.value is None:
             curve = shown(self.store, sheet.seen, {}, self.units)
             return self._chamber_page(sheet, curve, filled, 422)
-        self.store.add_gravity(filled.value)
+        self.store.add_gravity(filled.value, self.by())
         return RedirectResponse(f"/chambers/{batch.chamber}#gravity", 303)
 
     def strike_out(self, request: Request, typed: Mapping[str, str]) -> Response:
@@ -145,7 +146,7 @@ class Pages:
         taken = self.store.gravities(seen.batch.id) if seen.batch else ()
         for reading in taken:
             if typed.get("reading") == str(reading.id):
-                self.store.remove_gravity(reading.id)
+                self.store.strike_gravity(reading.id, self.by())
                 return RedirectResponse(f"/chambers/{seen.chamber}#gravity", 303)
         raise HTTPException(409, "That reading is not in this batch any more.")
 
@@ -194,6 +195,10 @@ class Pages:
     def _sheet(self, seen: Seen) -> Sheet:
         sentence = first_sentence(seen, self.units)
         return Sheet(seen, sentence, headline(seen, self.units), troubles(seen, self.units))
+
+    def by(self) -> By:
+        """Who is writing now, and when."""
+        return By(visitor().name, self.clock())
 
     def _now(self, seen: Seen) -> float:
         return seen.now_utc_s if seen.is_live else self.clock()

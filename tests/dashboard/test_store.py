@@ -17,7 +17,7 @@ from controller.errors import DiskError, WireError
 from controller.wire import Stored
 from dashboard import store as store_module
 from dashboard.errors import EntryError
-from dashboard.facts import Batch, GravityReading, GravityUnit
+from dashboard.facts import Batch, By, GravityReading, GravityUnit
 from dashboard.keeping import database, lines
 from dashboard.keeping.rollup import TABLES, Sums, stored
 from dashboard.store import Store
@@ -208,7 +208,7 @@ def test_a_batch_and_its_readings_are_kept_as_typed(store):
     first = store.add_gravity(reading)
     assert store.gravities(batch.id) == (first, second)
     assert first == replace(reading, id=first.id)
-    store.remove_gravity(second.id)
+    store.strike_gravity(second.id, By("", START_UTC_S))
     assert store.gravities(batch.id) == (first,)
     store.change_batch(replace(batch, name="Winter two", volume_l=19.0))
     store.end_batch(batch.id, START_UTC_S + 5)
@@ -234,7 +234,7 @@ def test_the_newest_batch_that_has_not_ended_is_the_current_one(store):
         lambda s: s.add_batch(replace(BATCH, name="")),
         lambda s: s.add_gravity(GravityReading(0, 99, 1.0, 1.04, GravityUnit.SG, 30.0)),
         lambda s: s.end_batch(99, 1.0),
-        lambda s: s.remove_gravity(99),
+        lambda s: s.strike_gravity(99, By("", 1.0)),
         lambda s: s.end_batch(s.add_batch(BATCH).id, START_UTC_S - 1),
     ],
 )
