@@ -24,6 +24,7 @@ from controller.commission import Walk, commission
 from controller.edge.clock import SystemClock
 from controller.edge.probe_reader import ProbeProcess
 from controller.errors import BarmkeepError, DiskError, SettingsError
+from controller.release import leave_note
 from controller.settings import Settings, load, parse
 from controller.simulation.faults import parse_fault
 from controller.simulation.simulate import DAY_S, START_UTC_S, Garage, Show, simulate
@@ -112,6 +113,15 @@ def _commissioned(settings: Settings) -> Iterator[Found]:
         probes.close()
 
 
+def _release(options: argparse.Namespace) -> int:
+    leave_note(stop.PINS_FOLDER, options.chamber, options.trip)
+    print(
+        f"Within ten minutes, standing at the machine: sudo systemctl restart "
+        f"barmkeep@{options.chamber}"
+    )
+    return 0
+
+
 def _version(_: argparse.Namespace) -> int:
     print(__version__)
     return 0
@@ -197,6 +207,10 @@ def _parser() -> argparse.ArgumentParser:
     _add_simulate(commands)
     _add_check(commands)
     _add_off(commands)
+    released = commands.add_parser("release", help="let a service begin without a latched trip")
+    released.add_argument("chamber", help="the chamber, as its service is called")
+    released.add_argument("trip", nargs="+", help="a trip whose cause you have found and removed")
+    released.set_defaults(command=_release)
     version = commands.add_parser("version", help="print the version")
     version.set_defaults(command=_version)
     return parser

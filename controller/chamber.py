@@ -16,7 +16,6 @@ from types import FrameType
 
 from controller import loop, report
 from controller.decision.decide import State
-from controller.decision.interlock_rules import RULE_BY_CODE
 from controller.decision.vocabulary import Decision
 from controller.edge.clock import Clock, SystemClock
 from controller.edge.courier import Courier
@@ -27,7 +26,8 @@ from controller.edge.probe_reader import ProbeProcess
 from controller.edge.relays import Relays
 from controller.edge.standing import Standing
 from controller.edge.watchdog import Watchdog
-from controller.errors import DiskError, SettingsError
+from controller.errors import DiskError
+from controller.release import known_trips, taken_note
 from controller.resume import Inherited, resumed
 from controller.settings import Settings
 from controller.stop import PINS_FOLDER
@@ -50,11 +50,9 @@ def keep(settings: Settings, release: tuple[str, ...] = (), forget: bool = False
     Raises:
         BarmkeepError: something it needs is not there; the relays were never driven.
     """
-    unknown = [code for code in release if code not in RULE_BY_CODE]
-    if unknown:
-        known = ", ".join(code for code, rule in RULE_BY_CODE.items() if rule.latches)
-        raise SettingsError(f"No trip is called {unknown[0]!r}.", f"Name one of: {known}.")
+    release = known_trips(release)
     clock = SystemClock()
+    release += taken_note(PINS_FOLDER, settings.chamber.name, clock.now())
     journal = Journal.open(journal_folder(settings), settings.journal, clock.now())
     try:
         if forget:
