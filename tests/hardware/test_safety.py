@@ -7,12 +7,12 @@ from pathlib import Path
 
 import pytest
 
-from controller.decision import alarms, interlock_rules
+from controller.decision import alarm_rules, interlock_rules
 
 ROOT = Path(__file__).parents[2]
 SAFETY = (ROOT / "hardware" / "SAFETY.md").read_text()
 HAZARDS = re.split(r"^\*\*(?=\d+\. )", SAFETY, flags=re.M)[1:]
-CODES = {rule.code for rule in (*interlock_rules.RULES, *alarms.RULES)}
+CODES = {rule.code for rule in (*interlock_rules.RULES, *alarm_rules.RULES)}
 PROOFS = sorted(set(re.findall(r"`(tests/[\w/]+\.py)::(\w+)`", SAFETY)))
 
 
