@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from dashboard.fermentation.advice.hops import dry_hop_item, hops_out_items
+from dashboard.fermentation.advice.hops import dry_hop_item, hops_out_items, newest_hop_hour
 from dashboard.fermentation.advice.items import BatchView, Item, Kind, Urgency
 from dashboard.fermentation.course.forecast import Moment, passing
 from dashboard.fermentation.terminal import Proof
@@ -196,8 +196,7 @@ def ready_moment(view: BatchView, now_utc_s: float) -> Moment:
     outs = [each.in_utc_s + each.limit_h * 3600.0 for each in view.hops if each.out_utc_s is None]
     least_h = [(each - view.batch.pitched_utc_s) / 3600.0 for each in outs]
     if not view.verdict.is_terminal and view.hops:
-        newest_utc_s = max(each.in_utc_s for each in view.hops)
-        newest_h = (newest_utc_s - view.batch.pitched_utc_s) / 3600.0
+        newest_h = newest_hop_hour(view.hops, view.batch.pitched_utc_s) or 0.0
         least_h.append(newest_h + view.strain.expected.flat_h)
     least = max([now_h, *least_h])
     sides = (moment.low_h, moment.middle_h, moment.high_h)

@@ -7,7 +7,18 @@ sugar).
 
 from __future__ import annotations
 
-from dashboard.fermentation.advice.items import BatchView, HopAddition, Item, Kind, Urgency
+from collections.abc import Sequence
+from dataclasses import replace
+
+from dashboard.facts import Note, NoteKind
+from dashboard.fermentation.advice.items import (
+    HOP_LIMIT_H,
+    BatchView,
+    HopAddition,
+    Item,
+    Kind,
+    Urgency,
+)
 
 WARN_H = 12.0  # Why: half a day before: a brewer at work can still plan the evening.
 LATE_AGAIN_H = 24.0  # Why: told once more a day later, then it is the brewer's own choice.
@@ -65,12 +76,25 @@ def contact_h(hops: HopAddition, now_utc_s: float) -> float:
     return max(0.0, (until_utc_s - hops.in_utc_s) / 3600.0)
 
 
-def newest_hop_hour(view: BatchView) -> float | None:
+def additions(notes: Sequence[Note], limit_h: float = HOP_LIMIT_H) -> tuple[HopAddition, ...]:
+    """The dry hops of a batch from its notes, in order of time; hops out ends all that are in."""
+    found: list[HopAddition] = []
+    for note in sorted(notes, key=lambda each: (each.at_utc_s, each.id)):
+        if note.kind is NoteKind.DRY_HOP_IN:
+            found.append(HopAddition(note.id, note.at_utc_s, None, limit_h))
+        elif note.kind is NoteKind.DRY_HOP_OUT:
+            found = [
+                each if each.out_utc_s is not None else replace(each, out_utc_s=note.at_utc_s)
+                for each in found
+            ]
+    return tuple(found)
+
+
+def newest_hop_hour(hops: Sequence[HopAddition], pitched_utc_s: float) -> float | None:
     """When the newest hops went in, in hours since pitching, for `terminal_verdict`."""
-    if not view.hops:
+    if not hops:
         return None
-    newest_utc_s = max(hops.in_utc_s for hops in view.hops)
-    return (newest_utc_s - view.batch.pitched_utc_s) / 3600.0
+    return (max(each.in_utc_s for each in hops) - pitched_utc_s) / 3600.0
 
 
 def _hops_out(view: BatchView, hops: HopAddition, key: str, now_utc_s: float) -> Item:

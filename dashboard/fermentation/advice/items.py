@@ -13,6 +13,7 @@ from enum import Enum, IntEnum
 from controller.beerjson import Profile
 from dashboard.facts import Batch
 from dashboard.fermentation.course.forecast import Forecast
+from dashboard.fermentation.course.heat_balance import HeatEstimate
 from dashboard.fermentation.course.kinetics import Reading
 from dashboard.fermentation.strains import Strain
 from dashboard.fermentation.terminal import Verdict
@@ -81,7 +82,7 @@ class BatchView:
     """All that an agenda needs to know of a batch.
 
     `is_dry_hopped` says whether hops are meant to go in at all; `hop_limit_h` how long for.
-    `settled` holds what was ticked off, by key.
+    `settled` holds what was ticked off, by key. `heat` is the gravity by the ferment's own heat.
     """
 
     batch: Batch
@@ -94,6 +95,7 @@ class BatchView:
     is_dry_hopped: bool = True
     hop_limit_h: float = HOP_LIMIT_H
     settled: Mapping[str, Settled] | None = None
+    heat: HeatEstimate | None = None
 
     def is_settled(self, key: str) -> bool:
         """Whether the brewer ticked it off."""

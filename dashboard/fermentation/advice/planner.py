@@ -11,7 +11,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta, tzinfo
 
-from dashboard.fermentation.advice.hops import contact_h
+from dashboard.fermentation.advice.hops import contact_h, newest_hop_hour
 from dashboard.fermentation.advice.items import BatchView
 
 DAYS_MAX = 28  # Why: four weeks; no forecast of a kveik reaches further.
@@ -96,9 +96,7 @@ def _on_day(view: BatchView, now_utc_s: float, at_utc_s: float) -> BatchOnDay:
     waited_h = hour - view.forecast.now_h
     if not view.verdict.is_terminal:
         ahead, flat_h = view.forecast.ahead, view.strain.expected.flat_h
-        newest_h = max(
-            ((h.in_utc_s - view.batch.pitched_utc_s) / 3600.0 for h in view.hops), default=0.0
-        )
+        newest_h = newest_hop_hour(view.hops, view.batch.pitched_utc_s) or 0.0
         hours = [max(each, newest_h) + flat_h for each in ahead.terminal_hours()]
         ready = ahead.chance_by(hour, hours)
         middle_h = view.forecast.ready.middle_h

@@ -22,6 +22,7 @@ from dashboard.fermentation.gravity import SG_MAX, SG_MIN, plato_from_sg, sg_fro
 from dashboard.fermentation.strains import Strain
 
 BAND = (0.1, 0.5, 0.9)  # Why: 80 % windows: narrower ones are wrong too often to plan by.
+PAST = 0.5  # Why: what has more likely passed than not is no longer asked after.
 CURVE_POINTS = 60  # Why: a band for a phone's width.
 BEYOND_SHARE = 1.25  # Why: the curve is drawn a quarter past its end, to show that it is level.
 
@@ -103,26 +104,28 @@ def forecast(
     posterior = posterior_of(prior_for(strain, original_sg, expected_final_sg), readings, clock)
     known_h = max((reading.hour for reading in readings), default=0.0)
     ahead = Ahead(posterior, clock, min(known_h, now_h))
-    weights, count = posterior.weights, len(posterior.weights)
-    finals = [c.final_plato + s for c, s in zip(posterior.courses, ahead.slips, strict=True)]
+    return _foretold(ahead, strain, len(readings), now_h)
+
+
+def _foretold(ahead: Ahead, strain: Strain, readings: int, now_h: float) -> Forecast:
+    weights, courses = ahead.weights, ahead.posterior.courses
+    finals = [c.final_plato + slip for c, slip in zip(courses, ahead.slips, strict=True)]
     final = _sg_window(finals, weights)
-    two_thirds_h = ahead.hours_at([DRY_HOP_SHARE] * count)
+    original_plato = courses[0].original_plato
+    fall_plato = original_plato - plato_from_sg(final.middle)
+    two_thirds_h = ahead.hours_at([DRY_HOP_SHARE] * len(courses))
     terminal_h = ahead.terminal_hours()
-    flat_h = strain.expected.flat_h
+    two_thirds = _moment(two_thirds_h, weights, now_h)
     terminal = _moment(terminal_h, weights, now_h)
-    is_past_two_thirds = _moment(two_thirds_h, weights, now_h).passed > 0.5
-    sought_h = terminal_h if is_past_two_thirds else two_thirds_h
-    original_plato = plato_from_sg(original_sg)
-    middle_plato = plato_from_sg(final.middle)
+    sought_h = terminal_h if two_thirds.passed > PAST else two_thirds_h
+    flat_h = strain.expected.flat_h
     return Forecast(
         now_h=now_h,
-        readings=len(readings),
+        readings=readings,
         final_sg=final,
         now_sg=_sg_window(ahead.platos(now_h), weights),
-        two_thirds_sg=sg_from_plato(
-            original_plato - DRY_HOP_SHARE * (original_plato - middle_plato)
-        ),
-        two_thirds=_moment(two_thirds_h, weights, now_h),
+        two_thirds_sg=_sg(original_plato - DRY_HOP_SHARE * fall_plato),
+        two_thirds=two_thirds,
         terminal=terminal,
         ready=_moment([hour + flat_h for hour in terminal_h], weights, now_h),
         curve=_curve(ahead, weights, _last_h(terminal, now_h)),

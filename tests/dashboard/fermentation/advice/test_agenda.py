@@ -7,8 +7,9 @@ from dataclasses import replace
 import pytest
 
 from controller.beerjson import Profile, Step
+from dashboard.facts import Note, NoteKind
 from dashboard.fermentation.advice.agenda import agenda, agenda_of_all, ready_moment
-from dashboard.fermentation.advice.hops import contact_h, newest_hop_hour
+from dashboard.fermentation.advice.hops import additions, contact_h, newest_hop_hour
 from dashboard.fermentation.advice.items import HopAddition, Kind, Settled, Urgency
 from tests.dashboard.fermentation.advice.views import TWO_THIRDS_H, at, view_at
 
@@ -85,7 +86,23 @@ def test_hops_taken_out_ask_nothing_and_keep_their_hours():
     assert Kind.HOPS_OUT not in kinds(agenda(view_at(90, (12, 24, 36), hops=(hops,)), at(90)))
     assert contact_h(hops, at(500)) == pytest.approx(46.0)
     assert contact_h(HopAddition(7, at(34)), at(30)) == 0.0
-    assert newest_hop_hour(view_at(90, (12,), hops=(hops,))) == pytest.approx(34.0)
+    assert newest_hop_hour((hops, HopAddition(8, at(50))), at(0)) == pytest.approx(50.0)
+    assert newest_hop_hour((), at(0)) is None
+
+
+def test_hops_are_read_from_the_notes_and_out_ends_all_that_are_in():
+    notes = [
+        Note(3, 1, at(60), NoteKind.DRY_HOP_OUT),
+        Note(1, 1, at(30), NoteKind.DRY_HOP_IN, "50 g"),
+        Note(2, 1, at(40), NoteKind.DRY_HOP_IN),
+        Note(4, 1, at(70), NoteKind.DRY_HOP_IN),
+        Note(5, 1, at(71), NoteKind.TASTING, "green"),
+    ]
+    assert additions(notes, 48.0) == (
+        HopAddition(1, at(30), at(60), 48.0),
+        HopAddition(2, at(40), at(60), 48.0),
+        HopAddition(4, at(70), None, 48.0),
+    )
 
 
 def test_what_was_ticked_off_is_gone():
