@@ -12,7 +12,8 @@ from dataclasses import dataclass, replace
 from controller import __version__
 from controller.decision.alarm_memory import shelved_left_s
 from controller.decision.decide import State
-from controller.decision.vocabulary import Decision, Moment, Role, Sensed, Transition
+from controller.decision.vocabulary import Decision, Evidence, Moment, Role, Sensed, Transition
+from controller.edge.calibration import Calibration
 from controller.settings import Settings
 from controller.vessel_memory import known
 from controller.wire import Event, EventState, Line, Presence, PresenceState, Tick
@@ -27,7 +28,7 @@ class Speaker:
         boot: the name of this start.
         batch: the batch the settings name; None when there is none.
         tick_s: how often it speaks.
-        offset_k: the calibration added to each probe, by role.
+        calibrations: how each probe is corrected, by role.
         vessel: what the settings say of the vessel, in a few words.
     """
 
@@ -35,16 +36,19 @@ class Speaker:
     boot: str
     batch: str | None
     tick_s: float
-    offset_k: Mapping[str, float]
+    calibrations: Mapping[str, Calibration]
     vessel: str | None = None
 
 
 def speaker_of(settings: Settings, boot: str) -> Speaker:
     """Who speaks for these settings in this boot."""
-    offset_k = {role.value: settings.probes.offset_k(role) for role in settings.probes.fitted()}
+    probes = settings.probes
+    calibrations = {role.value: probes.calibration(role) for role in probes.fitted()}
     batch = settings.batch.name if settings.batch else None
     vessel = settings.vessel.in_words()
-    return Speaker(settings.chamber.name, boot, batch, settings.chamber.tick_s, offset_k, vessel)
+    return Speaker(
+        settings.chamber.name, boot, batch, settings.chamber.tick_s, calibrations, vessel
+    )
 
 
 def presence(speaker: Speaker, state: PresenceState, now: Moment) -> Presence:
@@ -122,7 +126,7 @@ def _tick(speaker: Speaker, state: State, decision: Decision, now: Moment, seq: 
         air_c=evidence.air.value_c,
         pad_c=evidence.pad.value_c,
         faults={role.value: word for role in Role if (word := _fault(evidence.of(role)))},
-        offset_k=speaker.offset_k,
+        offset_k=_offsets(speaker, evidence),
         target_c=target.low_c if target else None,
         target_high_c=target.high_c if target and is_band else None,
         batch=speaker.batch,
@@ -147,6 +151,14 @@ def _tick(speaker: Speaker, state: State, decision: Decision, now: Moment, seq: 
         vessel=speaker.vessel,
         **known(decision),
     )
+
+
+def _offsets(speaker: Speaker, evidence: Evidence) -> dict[str, float]:
+    """What was added to each probe's reading, to a hundredth: with two points it varies slowly."""
+    return {
+        role: round(calibration.added_k(evidence.of(Role(role)).value_c), 2)
+        for role, calibration in speaker.calibrations.items()
+    }
 
 
 def _fault(sensed: Sensed) -> str | None:

@@ -18,6 +18,7 @@ from typing import Protocol
 
 from controller.bounded import setting
 from controller.decision.vocabulary import Fault, Reading, Role
+from controller.edge.calibration import Calibration
 from controller.edge.clock import Clock
 from controller.errors import SettingsError
 
@@ -50,7 +51,8 @@ class ProbeSettings:
     """Which probe measures what.
 
     Raises:
-        SettingsError: an id is not a DS18B20's, or two roles name the same probe.
+        SettingsError: an id is not a DS18B20's, two roles name the same probe, or half of a second
+            point is given.
     """
 
     beer: str = setting("ROM id of the probe in the beer's thermowell, 28- and 12 hex digits")
@@ -69,6 +71,20 @@ class ProbeSettings:
     pad_offset_k: float = setting(
         "added to what the pad probe says", unit="K", default=0.0, low=-3.0, high=OFFSET_K_MAX
     )
+    beer_second_c: float | None = setting(
+        "true temperature of a second, warm point at which the beer probe was compared",
+        unit="°C",
+        default=None,
+        low=15.0,
+        high=60.0,
+    )
+    beer_second_offset_k: float | None = setting(
+        "added to what the beer probe says there; beer_offset_k is then the one in ice water",
+        unit="K",
+        default=None,
+        low=-3.0,
+        high=OFFSET_K_MAX,
+    )
     folder: str = setting("where the kernel shows the bus", default="/sys/bus/w1/devices")
 
     def __post_init__(self) -> None:
@@ -83,6 +99,10 @@ class ProbeSettings:
             raise SettingsError(
                 "two roles name the same probe.", "Give every role a probe of its own."
             )
+        if (self.beer_second_c is None) != (self.beer_second_offset_k is None):
+            raise SettingsError(
+                "beer_second_c and beer_second_offset_k belong together.", "Give both or neither."
+            )
 
     def fitted(self) -> dict[Role, str]:
         """The ROM id of every role that has a probe, beer first."""
@@ -92,6 +112,14 @@ class ProbeSettings:
     def offset_k(self, role: Role) -> float:
         """What is added to the raw reading of this role, in K."""
         return float(getattr(self, f"{role.value}_offset_k"))
+
+    def calibration(self, role: Role) -> Calibration:
+        """How a raw reading of this role is corrected."""
+        offset_k = self.offset_k(role)
+        second_c, second_k = self.beer_second_c, self.beer_second_offset_k
+        if role is not Role.BEER or second_c is None or second_k is None:
+            return Calibration(offset_k)
+        return Calibration(offset_k, second_c / (second_c - second_k + offset_k))
 
 
 class Probes(Protocol):
@@ -112,7 +140,7 @@ class LocalProbes:
     def __init__(self, settings: ProbeSettings, clock: Clock) -> None:
         self._clock = clock
         self._probes = tuple(
-            (role, _Probe(Path(settings.folder), rom, settings.offset_k(role)))
+            (role, _Probe(Path(settings.folder), rom, settings.calibration(role)))
             for role, rom in settings.fitted().items()
         )
 
@@ -168,8 +196,9 @@ class _BusFile:
 class _Probe(W1ThermSensor):  # type: ignore[misc]
     """One probe: the library's sensor on our file."""
 
-    def __init__(self, folder: Path, rom: str, offset_k: float) -> None:
-        super().__init__(Sensor.DS18B20, rom.removeprefix("28-"), offset=offset_k)
+    def __init__(self, folder: Path, rom: str, calibration: Calibration) -> None:
+        super().__init__(Sensor.DS18B20, rom.removeprefix("28-"), offset=0.0)
+        self._calibration = calibration
         self.sensorpath = _BusFile(folder / rom / self.SLAVE_FILE)
 
     def exists(self) -> bool:
@@ -191,7 +220,7 @@ class _Probe(W1ThermSensor):  # type: ignore[misc]
             return Fault.SHORTED if shorted else Fault.UNREADABLE
         except (ValueError, IndexError):  # Why: outside the library's own family of errors.
             return Fault.GARBLED
-        return frame_fault(seen.text) or value_c
+        return frame_fault(seen.text) or self._calibration.corrected(value_c)
 
 
 @lru_cache(maxsize=64)  # Why: a steady beer repeats its frame for hours.

@@ -13,12 +13,13 @@ from controller.answer import answered
 from controller.decision.decide import State
 from controller.decision.orders import Asked
 from controller.decision.vocabulary import Applied, Command, Moment, Reading, Role
+from controller.edge.calibration import Calibration
 from controller.edge.journal import Journal, JournalSettings
 from controller.edge.orders import Received
 from controller.wire import Reply
 from tests.controller.decision.driving import hold, plan_for
 
-SPEAKER = report.Speaker("test", "0001-abcd", "one", 10.0, {"beer": 0.0})
+SPEAKER = report.Speaker("test", "0001-abcd", "one", 10.0, {"beer": Calibration()})
 
 
 def order(name: str, kind: str, **numbers: float) -> Received:

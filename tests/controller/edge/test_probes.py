@@ -267,3 +267,25 @@ def test_reading_a_probe_is_quick(tmp_path, capsys):
     each_us = (time.perf_counter() - started_s) / rounds / 3 * 1e6
     with capsys.disabled():
         print(f"\none probe reading {each_us:.1f} us; target 40; ratio {each_us / 40:.2f}")
+
+
+def test_two_points_make_a_straight_line_that_is_right_at_both(tmp_path):
+    """Raw 0.5 °C in ice water and raw 37.25 °C where 38 °C is true; halfway in between by line."""
+    two = {"beer_offset_k": -0.5, "beer_second_c": 38.0, "beer_second_offset_k": 0.75}
+    for raw_c, true_c in ((0.5, 0.0), (37.25, 38.0), (18.875, 19.0)):
+        assert beer_of(tmp_path, text_of(frame_of(raw_c)), **two).value_c == pytest.approx(true_c)
+
+
+def test_what_was_added_is_known_from_the_corrected_value():
+    settings = ProbeSettings(
+        beer=BEER, pad=PAD, beer_offset_k=-0.5, beer_second_c=38.0, beer_second_offset_k=0.75
+    )
+    line = settings.calibration(Role.BEER)
+    assert line.added_k(line.corrected(37.25)) == pytest.approx(0.75)
+    assert line.added_k(None) == -0.5
+    assert settings.calibration(Role.PAD).added_k(40.0) == 0.0
+
+
+def test_half_of_a_second_point_is_refused():
+    with pytest.raises(SettingsError, match="belong together"):
+        ProbeSettings(beer=BEER, beer_second_c=38.0)
