@@ -2,7 +2,8 @@
 
 Batches are brewed in the simulated garage, each with one thing wrong, by a plain thermostat; the
 account is given what a brewer would have: hourly means, what the relay did, and noisy hydrometer
-readings twice a day. Vigour, garage, first reading and noise differ from batch to batch. Batches
+readings once or twice a day. Vigour, the yeast's own cardinal temperatures (never ours), the
+garage, a slightly cool pitch, the first reading and the noise differ from batch to batch. Batches
 with nothing wrong are there too: nothing may be blamed for more than a few hours.
 """
 
@@ -43,10 +44,15 @@ class Brew:
 
 
 def kveik(dice: random.Random, **changes: object) -> Brew:
-    ferment = FermentSettings(rate_per_h=0.16 * dice.uniform(0.85, 1.15))
+    ferment = FermentSettings(
+        rate_per_h=0.16 * dice.uniform(0.8, 1.25),
+        coldest_c=dice.uniform(3.0, 8.0),
+        best_c=dice.uniform(35.0, 38.5),
+        hottest_c=dice.uniform(43.5, 46.0),
+    )
     garage = GarageSettings(
         ferment=ferment,
-        start_c=34.5,
+        start_c=dice.uniform(31.5, 34.7),
         weather=WeatherSettings(mean_c=dice.uniform(2.0, 6.0), swing_k=dice.uniform(2.0, 4.0)),
     )
     return replace(Brew("kveik", 35.0, 5.0, garage), **changes)  # type: ignore[arg-type]
@@ -54,11 +60,14 @@ def kveik(dice: random.Random, **changes: object) -> Brew:
 
 def ale(dice: random.Random, **changes: object) -> Brew:
     ferment = FermentSettings(
-        rate_per_h=0.116 * dice.uniform(0.85, 1.15), coldest_c=4.0, best_c=32.3, hottest_c=42.0
+        rate_per_h=0.116 * dice.uniform(0.8, 1.25),
+        coldest_c=dice.uniform(2.0, 6.0),
+        best_c=dice.uniform(30.0, 33.5),
+        hottest_c=dice.uniform(40.0, 44.0),
     )
     garage = GarageSettings(
         ferment=ferment,
-        start_c=18.8,
+        start_c=dice.uniform(16.0, 18.9),
         weather=WeatherSettings(mean_c=dice.uniform(4.0, 8.0), swing_k=dice.uniform(2.0, 4.0)),
     )
     return replace(Brew("clean-ale", 19.0, 10.0, garage), **changes)  # type: ignore[arg-type]
@@ -73,32 +82,36 @@ def cold_nights(dice: random.Random) -> Brew:
     )
     weather = replace(brew.garage.weather, cold_snaps=snaps, mean_c=dice.uniform(8.0, 10.0))
     garage = GarageSettings.jacketed(
-        "thin", ferment=brew.garage.ferment, start_c=34.5, pad_w=70.0, weather=weather
+        "thin",
+        ferment=brew.garage.ferment,
+        start_c=brew.garage.start_c,
+        pad_w=70.0,
+        weather=weather,
     )
     return replace(brew, garage=garage)
 
 
 def weak_pad(dice: random.Random) -> Brew:
     brew = kveik(dice)
-    return replace(brew, garage=replace(brew.garage, pad_w=dice.uniform(8.0, 16.0)))
+    return replace(brew, garage=replace(brew.garage, pad_w=dice.uniform(8.0, 20.0)))
 
 
 def low_pitch(dice: random.Random) -> Brew:
     brew = ale(dice)
-    ferment = replace(brew.garage.ferment, first_share=dice.uniform(0.0003, 0.0008))
+    ferment = replace(brew.garage.ferment, first_share=dice.uniform(0.0003, 0.0015))
     return replace(brew, garage=replace(brew.garage, ferment=ferment))
 
 
 def early_stop(dice: random.Random) -> Brew:
     brew = dice.choice((kveik, ale))(dice)
-    ferment = replace(brew.garage.ferment, final_plato=dice.uniform(4.4, 5.5))
+    ferment = replace(brew.garage.ferment, final_plato=dice.uniform(4.2, 5.5))
     return replace(brew, garage=replace(brew.garage, ferment=ferment))
 
 
 def outage(dice: random.Random) -> Brew:
     brew = kveik(dice)
     from_h = dice.uniform(8.0, 20.0)
-    return replace(brew, off_h=(from_h, from_h + dice.uniform(14.0, 20.0)))
+    return replace(brew, off_h=(from_h, from_h + dice.uniform(9.0, 20.0)))
 
 
 def slow_throughout(dice: random.Random) -> Brew:

@@ -144,7 +144,9 @@ def print_without_its_own_plant(whole: Sequence[RealBatch]) -> None:
             [batch.reading(hour) for hour in hours],
             batch.clock_up_to(hours[-1]),
         )
-        turns.setdefault(batch.plant, []).append(posterior.course().lag_turns)
+        pairs = zip(posterior.weights, posterior.courses, strict=True)
+        found = sum(weight * course.lag_turns for weight, course in pairs)
+        turns.setdefault(batch.plant, []).append(found)
     kept = prior.LAG_TURNS
     outcomes = []
     for plant in turns:

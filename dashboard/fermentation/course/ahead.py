@@ -77,14 +77,14 @@ class Ahead:
     def platos(self, hour: float) -> list[float]:
         """The extract each draw has at this hour."""
         past_h = hour - self.known_h
-        found = []
-        rows = zip(self.posterior.courses, self.paces, self.slips, strict=True)
+        courses = self.posterior.courses
         if past_h <= 0.0:
             warm_h = self.clock.warm_h(hour)
-            return [course.plato(warm_h) for course, _, _ in rows]
-        for course, pace, slip in rows:
-            warm_h = self.clock.warm_h(self.known_h + past_h / pace)
-            share = course.share_done(warm_h)
+            return [course.plato(warm_h) for course in courses]
+        known_h, warm_at = self.known_h, self.clock.warm_h
+        found = []
+        for course, pace, slip in zip(courses, self.paces, self.slips, strict=True):
+            share = course.share_done(warm_at(known_h + past_h / pace))
             drop = course.original_plato - course.final_plato - slip
             found.append(course.original_plato - drop * share)
         return found

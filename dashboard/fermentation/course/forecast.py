@@ -23,7 +23,7 @@ from dashboard.fermentation.strains import Strain
 
 BAND = (0.1, 0.5, 0.9)  # Why: 80 % windows: narrower ones are wrong too often to plan by.
 PAST = 0.5  # Why: what has more likely passed than not is no longer asked after.
-CURVE_POINTS = 60  # Why: a band for a phone's width.
+CURVE_POINTS = 48  # Why: a band for a phone's width.
 BEYOND_SHARE = 1.25  # Why: the curve is drawn a quarter past its end, to show that it is level.
 
 

@@ -11,7 +11,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 from math import exp, log
 
-from dashboard.fermentation.attenuation import expected_final_sg as _expected_final_sg
 from dashboard.fermentation.gravity import plato_from_sg
 
 # Why: e^50 is past the end of every course, and e^800 is no float.
@@ -133,8 +132,3 @@ def rate_for(terminal_h: float, lag_turns: float, skew: float, share: float) -> 
     """The rate with which this share of the drop is done after `terminal_h` warm hours."""
     shape = Course(1.0, 0.0, 1.0, lag_turns, skew)
     return shape.warm_h_at(share) / terminal_h
-
-
-def expected_plato(original_sg: float, apparent: float) -> float:
-    """The apparent extract at which a wort has this apparent attenuation, in °P."""
-    return plato_from_sg(_expected_final_sg(original_sg, apparent))

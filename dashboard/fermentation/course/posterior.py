@@ -54,15 +54,6 @@ class Posterior:
         pairs = zip(self.weights, self.normals, strict=True)
         return sqrt(sum(weight * (each[axis] - mean) ** 2 for weight, each in pairs))
 
-    def course(self) -> Course:
-        """The likeliest single course: the one of the mean normals, nearly."""
-        centre = [self.mean(axis) for axis in range(DIMENSIONS)]
-        distances = [
-            sum((mine - middle) ** 2 for mine, middle in zip(each, centre, strict=True))
-            for each in self.normals
-        ]
-        return self.courses[distances.index(min(distances))]
-
 
 def posterior_of(prior: Prior, readings: Sequence[Reading], clock: WarmClock) -> Posterior:
     """What these readings make of the prior, along these temperatures. No readings: the prior."""

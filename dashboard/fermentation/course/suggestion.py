@@ -15,7 +15,7 @@ from dashboard.fermentation.course.kinetics import READING_SD_PLATO
 from dashboard.fermentation.course.posterior import quantile
 
 AHEAD_H = 72.0  # Why: nobody plans a reading further off, and by then there is a better forecast.
-STEPS = 24  # Why: three hours apart at the furthest.
+STEPS = 16  # Why: four and a half hours apart at the furthest.
 SOON_H = 1.0  # Why: nobody reads at once because a page says so.
 EARLY = 0.1  # Why: the early side of an 80 % window.
 SPARE_SHARE = 0.15  # Why: a reading that narrows a window by less costs a sample for nothing.
