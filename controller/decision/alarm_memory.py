@@ -162,7 +162,7 @@ def shelved_left_s(memory: AlarmMemory, now: Moment) -> dict[str, float]:
 def settled(memory: AlarmMemory) -> AlarmMemory:
     """Forgets what came first once nothing is left of it."""
     loud = {AlarmState.UNACK, AlarmState.ACKED, AlarmState.RTNUN}
-    if any(state in loud for state in memory.states.values()):
+    if memory.first_out is None or any(state in loud for state in memory.states.values()):
         return memory
     return replace(memory, first_out=None)
 

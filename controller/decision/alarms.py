@@ -14,7 +14,6 @@ from dataclasses import replace
 from controller.decision.alarm_memory import (
     AlarmMemory,
     AlarmNow,
-    AlarmState,
     Level,
     settled,
     told_of,
@@ -49,20 +48,21 @@ def judge(
         raised_lately=len(lately),
     )
     roots: list[str] = []
+    standing: list[str] = []
     alarms: list[AlarmNow] = []
     told: list[Transition] = []
     for rule, was in zip(RULES, memory.alarms, strict=True):
-        cause = next((code for code in rule.below if code in roots), None)
+        cause = next((code for code in rule.below if code in roots), None) if roots else None
         moved, news = _moved(rule, was, cause, situation)
         moved, woken = _woken(rule, moved, situation)
         alarms.append(moved)
         told += (*(news if was.shelved_until_mono_s is None else ()), *woken)
         if moved.level is Level.UP:
             roots.append(rule.code)
+            if moved.shelved_until_mono_s is None:
+                standing.append(rule.code)
     memory = _counted(replace(memory, alarms=tuple(alarms)), lately, told, now_s)
-    states = memory.states
-    standing = tuple(code for code in roots if states[code] is not AlarmState.SHLVD)
-    return memory, standing, tuple(_calmed(each, _FLOOD in roots) for each in told)
+    return memory, tuple(standing), tuple(_calmed(each, _FLOOD in roots) for each in told)
 
 
 def _aimed(memory: AlarmMemory, situation: Situation) -> AlarmMemory:
@@ -73,12 +73,14 @@ def _aimed(memory: AlarmMemory, situation: Situation) -> AlarmMemory:
     if situation.evidence.beer.value_c is None:
         return memory  # Why: from where it has to come is not known yet.
     aim_c = (target.low_c, target.high_c)
-    memory = replace(memory, aim_c=aim_c)
+    if aim_c != before_c:
+        memory = replace(memory, aim_c=aim_c)
     if before_c is None or _apart_k(before_c, target) >= TARGET_MOVED_K:
         arrival_s = situation.strain.arrival_s
         wait_s = 0.0 if arrival_s is None else min(ARRIVAL_FACTOR * arrival_s, TRANSITION_S_MAX)
         return replace(memory, expected_until_mono_s=situation.now.mono_s + wait_s)
-    if abs(situation.above_k) <= situation.settings.drift_k:
+    is_there = abs(situation.above_k) <= situation.settings.drift_k
+    if is_there and memory.expected_until_mono_s != float("-inf"):
         return replace(memory, expected_until_mono_s=float("-inf"))
     return memory
 
@@ -92,10 +94,10 @@ def _moved(
 ) -> tuple[AlarmNow, tuple[Transition, ...]]:
     """One alarm's condition looked at: its level after the delays, and what to tell of it."""
     holds = rule.holds(situation, was.level is not Level.DOWN)
-    is_quiet = cause is not None or rule.is_expected(situation)
-    wanted = (Level.QUIET if is_quiet else Level.UP) if holds else Level.DOWN
+    is_quiet = holds and (cause is not None or rule.is_expected(situation))
+    wanted = Level.QUIET if is_quiet else Level.UP if holds else Level.DOWN
     if wanted is was.level:
-        return replace(was, turning_mono_s=None), ()
+        return was if was.turning_mono_s is None else replace(was, turning_mono_s=None), ()
     now_s, since_s = situation.now.mono_s, was.turning_mono_s
     # Why: what was quiet and may speak again waits its whole delay, whatever it did before.
     if since_s is None or (was.level is Level.QUIET and wanted is not was.turning_to):
@@ -140,7 +142,9 @@ def _counted(
     if memory.first_out is None and first is not None:
         memory = replace(memory, first_out=first.code)
     times = (*lately, *(now_s for _ in raised))[-_RAISES_KEPT_MAX:]
-    return settled(replace(memory, raised_mono_s=times))
+    if times != memory.raised_mono_s:
+        memory = replace(memory, raised_mono_s=times)
+    return settled(memory)
 
 
 def _calmed(told: Transition, is_flood: bool) -> Transition:

@@ -70,10 +70,13 @@ def watch(
             fan_mono_s=memory.fan_mono_s, moved_mono_s=memory.moved_mono_s, last_mono_s=now.mono_s
         ), ()
     duty = memory.duty_lagged + (float(applied.heat) - memory.duty_lagged) * dt_s / PAD_LAG_S
-    memory = replace(
-        memory,
+    memory = EffectMemory(
         duty_lagged=duty,
+        missing_k=memory.missing_k,
+        excess_k=memory.excess_k,
+        suspected_mono_s=memory.suspected_mono_s,
         fan_mono_s=now.mono_s if applied.fan else memory.fan_mono_s,
+        moved_mono_s=memory.moved_mono_s,
         last_mono_s=now.mono_s,
     )
     return _compare(vessel, memory, evidence, applied, dt_s)
@@ -107,6 +110,8 @@ def _rested(memory: EffectMemory) -> EffectMemory:
 def _excess(memory: EffectMemory, excess_k: float) -> tuple[EffectMemory, tuple[Finding, ...]]:
     """Sums what the beer rose beyond the most it could."""
     excess_k = max(0.0, memory.excess_k + excess_k)
+    if excess_k == memory.excess_k:
+        return memory, ()
     if excess_k <= EXCESS_RISE_K:
         return replace(memory, excess_k=excess_k), ()
     is_off = memory.duty_lagged < OFF_SHARE
@@ -117,6 +122,8 @@ def _excess(memory: EffectMemory, excess_k: float) -> tuple[EffectMemory, tuple[
 def _missing(memory: EffectMemory, shortfall_k: float) -> tuple[EffectMemory, tuple[Finding, ...]]:
     """Sums the shortfall; it counts when it runs over twice within the second look."""
     missing_k = max(0.0, memory.missing_k + shortfall_k)
+    if missing_k == memory.missing_k:
+        return memory, ()
     if missing_k <= MISSING_RISE_K:
         return replace(memory, missing_k=missing_k), ()
     now_s, first_s = memory.last_mono_s, memory.suspected_mono_s

@@ -35,7 +35,14 @@ def permits(
         the memory with new trips in it, the permits, and a transition for every new trip.
     """
     memory = _looked(circumstances, applied)
-    circumstances = replace(circumstances, memory=memory)
+    circumstances = Circumstances(
+        circumstances.settings,
+        memory,
+        circumstances.evidence,
+        circumstances.findings,
+        circumstances.target,
+        circumstances.now,
+    )
     heat = fan = Permit.FREE
     vetoes: list[str] = []
     trips = memory.trips
@@ -65,6 +72,8 @@ def grant(
     # Why: whichever runs now is let out first; the other may follow in a later tick.
     heat, fan = heat and not applied.fan, fan and not applied.heat
     fan = fan and not heat
+    if heat == applied.heat and fan == applied.fan:
+        return memory, Command(heat=heat, fan=fan)
     memory = replace(
         memory,
         heat_changed_s=now.mono_s if heat != applied.heat else memory.heat_changed_s,
@@ -87,12 +96,15 @@ def _granted(permit: Permit, wanted: bool, is_on: bool) -> bool:
 def _looked(c: Circumstances, applied: Applied) -> InterlockMemory:
     """The memory brought up to this tick, before any rule looks at it."""
     memory = c.memory
-    return replace(
-        memory,
+    return InterlockMemory(
+        trips=memory.trips,
         fan_gate_is_open=_gate(c),
         mismatches=0 if applied.agrees else memory.mismatches + 1,
+        heat_changed_s=memory.heat_changed_s,
+        fan_changed_s=memory.fan_changed_s,
         heat_ran_s=c.now.mono_s if applied.heat else memory.heat_ran_s,
         fan_ran_s=c.now.mono_s if applied.fan else memory.fan_ran_s,
+        last_mono_s=memory.last_mono_s,
     )
 
 
