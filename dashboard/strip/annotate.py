@@ -21,6 +21,7 @@ from dashboard.strip.picture import (
     GARAGE,
     HEAT,
     PITCH_Y_PX,
+    Mark,
     Picture,
     share_of,
     text,
@@ -101,13 +102,17 @@ def step_marks(picture: Picture) -> str:
         share = share_of(picture.curve, mark.utc_s)
         parts.append(
             f'<line class="mark" x1="{x_of(share)}" x2="{x_of(share)}" y1="{BEER.top_px - 5}" '
-            f'y2="{FAN.floor_px}"><title>{escape(mark.text)}</title></line>'
+            f'y2="{FAN.floor_px}"><title>{escape(_whole(mark))}</title></line>'
         )
         if share - last_share >= _LABEL_SHARE:
             anchor = "end" if share > 1 - _LABEL_SHARE else "start"
             parts.append(text(x_of(share), BEER.top_px - 8, mark.text, "note", anchor))
             last_share = share
     return "".join(parts)
+
+
+def _whole(mark: Mark) -> str:
+    return f"{mark.text}: {mark.detail}" if mark.detail else mark.text
 
 
 def gravities(picture: Picture) -> str:

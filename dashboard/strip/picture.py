@@ -16,10 +16,11 @@ from dashboard.strip.axis import Scale
 
 @dataclass(frozen=True, slots=True)
 class Mark:
-    """Something that happened at a moment: pitched, a step begun."""
+    """Something that happened at a moment: pitched, a step begun, hops in. `detail` is the rest."""
 
     utc_s: float
     text: str
+    detail: str = ""
 
 
 @dataclass(frozen=True, slots=True)

@@ -10,7 +10,7 @@ from markupsafe import Markup
 from controller.wire import EventState
 from dashboard import series
 from dashboard.facts import Batch, Bucket, Curve
-from dashboard.sheet import readings, words
+from dashboard.sheet import notes, readings, words
 from dashboard.sheet.seen import Seen
 from dashboard.sheet.units import Units
 from dashboard.store import Store
@@ -106,8 +106,13 @@ def _marks(store: Store, seen: Seen) -> tuple[Mark, ...]:
         for event in look.events(store, seen)
         if event.step is not None and event.state == EventState.CHANGED
     )
-    pitched = () if seen.batch is None else (Mark(seen.batch.pitched_utc_s, "pitched"),)
-    return (*pitched, *changed)
+    if seen.batch is None:
+        return tuple(changed)
+    written = (
+        Mark(each.at_utc_s, notes.KINDS[each.kind].mark, " ".join(each.text.split()))
+        for each in store.notes(seen.batch.id)
+    )
+    return (Mark(seen.batch.pitched_utc_s, "pitched"), *changed, *written)
 
 
 def _gravities(store: Store, batch: Batch | None, units: Units) -> tuple[GravityPoint, ...]:

@@ -18,7 +18,7 @@ from starlette.responses import HTMLResponse, RedirectResponse, Response
 
 from dashboard.access.roles import visitor
 from dashboard.errors import EntryError
-from dashboard.facts import Batch, By
+from dashboard.facts import Batch, By, GravityReading, Note
 from dashboard.fermentation.strains import strain, strains
 from dashboard.live import LiveHub
 from dashboard.sheet import entries, readings, words
@@ -33,7 +33,9 @@ from dashboard.web.curve import Shown, shown
 from dashboard.web.reader import units_for
 from dashboard.web.render import Render
 from dashboard.web.stream import Fresh
+from dashboard.web.written import Written, written
 
+EMPTY: Filled[Any] = Filled({})
 EVENTS_SHOWN = 20  # Why: the last days of a chamber; the rest is history.
 
 
@@ -88,15 +90,15 @@ class Pages:
 
     def chamber(self, request: Request) -> Response:
         """GET /chambers/{name}, or with `part=curve` only its curve."""
-        sheet = self._sheet(self._seen(request))
+        sheet = self._sheet(self.look_up(request))
         curve = shown(self.store, sheet.seen, request.query_params, self.units)
         if request.query_params.get("part") == "curve":
             return self.page("curve_part.html", sheet=sheet, curve=curve)
-        return self._chamber_page(sheet, curve, Filled({}))
+        return self._chamber_page(sheet, curve)
 
     def chamber_fresh(self, request: Request) -> Fresh:
         """What the stream of a chamber sends."""
-        sheet = self._sheet(self._seen(request))
+        sheet = self._sheet(self.look_up(request))
         tick = sheet.seen.tick
         mark = "▲ " if sheet.troubles else ""
         return Fresh(
@@ -105,8 +107,18 @@ class Pages:
             self._text("now.html", sheet=sheet),
         )
 
+    def chamber_again(self, seen: Seen, note_form: Filled[Note]) -> Response:
+        """The chamber's page with a note that cannot be kept yet."""
+        curve = shown(self.store, seen, {}, self.units)
+        return self._chamber_page(self._sheet(seen), curve, note_form=note_form, status=422)
+
     def _chamber_page(
-        self, sheet: Sheet, curve: Shown, form: Filled[Any], status: int = 200
+        self,
+        sheet: Sheet,
+        curve: Shown,
+        form: Filled[GravityReading] = EMPTY,
+        note_form: Filled[Note] = EMPTY,
+        status: int = 200,
     ) -> Response:
         seen, batch = sheet.seen, sheet.seen.batch
         table = readings.rows(batch, self.store.gravities(batch.id), self.units) if batch else ()
@@ -119,30 +131,37 @@ class Pages:
             rows=table,
             next=readings.what_next(batch, table, self.units) if batch else "",
             gravity_form=form,
+            note_form=note_form,
+            written=self._written(seen),
             beer_now="" if beer_c is None else words.typed(self.units.degrees(beer_c)),
             calibrated=words.typed(self.units.degrees(self.calibrated_c)),
             strain_name=_strain_name(batch) if batch else "",
             events=look.events(self.store, seen)[: -EVENTS_SHOWN - 1 : -1],
-            form_now=words.form_time(self._now(seen), self.units.zone),
+            form_now=words.form_time(self.now(seen), self.units.zone),
         )
+
+    def _written(self, seen: Seen) -> Written:
+        if seen.batch is None:
+            return Written()
+        return written(self.store, seen.batch.id, self.clock(), self.now(seen), self.units)
 
     def write_gravity(self, request: Request, typed: Mapping[str, str]) -> Response:
         """POST /chambers/{name}/gravity"""
-        sheet = self._sheet(self._seen(request))
+        sheet = self._sheet(self.look_up(request))
         batch = sheet.seen.batch
         if batch is None or typed.get("batch") != str(batch.id):
             raise HTTPException(409, "The batch changed while you typed.")
         taken = self.store.gravities(batch.id)
-        filled = entries.gravity_entry(typed, batch, taken, self._now(sheet.seen), self.units)
+        filled = entries.gravity_entry(typed, batch, taken, self.now(sheet.seen), self.units)
         if filled.value is None:
             curve = shown(self.store, sheet.seen, {}, self.units)
-            return self._chamber_page(sheet, curve, filled, 422)
+            return self._chamber_page(sheet, curve, filled, status=422)
         self.store.add_gravity(filled.value, self.by())
         return RedirectResponse(f"/chambers/{batch.chamber}#gravity", 303)
 
     def strike_out(self, request: Request, typed: Mapping[str, str]) -> Response:
         """POST /chambers/{name}/gravity/strike: a reading that was mistyped."""
-        seen = self._seen(request)
+        seen = self.look_up(request)
         taken = self.store.gravities(seen.batch.id) if seen.batch else ()
         for reading in taken:
             if typed.get("reading") == str(reading.id):
@@ -154,12 +173,12 @@ class Pages:
 
     def batch(self, request: Request) -> Response:
         """GET /chambers/{name}/batch"""
-        return self._batch_page(self._seen(request), Filled({}))
+        return self._batch_page(self.look_up(request), Filled({}))
 
     def write_batch(self, request: Request, typed: Mapping[str, str]) -> Response:
         """POST /chambers/{name}/batch. The batch before ends when this one is pitched."""
-        seen = self._seen(request)
-        filled = entries.batch_entry(typed, seen.chamber, strains(), self._now(seen), self.units)
+        seen = self.look_up(request)
+        filled = entries.batch_entry(typed, seen.chamber, strains(), self.now(seen), self.units)
         if filled.value is not None and seen.batch is not None:
             filled = _after(filled, seen.batch)
         if filled.value is None:
@@ -177,7 +196,7 @@ class Pages:
             running=seen.batch,
             form=form,
             strains=[(each, entries.suggestion(each)) for each in strains()],
-            form_now=words.form_time(self._now(seen), self.units.zone),
+            form_now=words.form_time(self.now(seen), self.units.zone),
         )
 
     # What they share.
@@ -186,7 +205,8 @@ class Pages:
         """A page that says what is wrong and what to do."""
         return self.page("message.html", status, what=what, remedy=remedy)
 
-    def _seen(self, request: Request) -> Seen:
+    def look_up(self, request: Request) -> Seen:
+        """The chamber an address names."""
         found = look.seen(self.store, self.hub, request.path_params["name"], self.clock())
         if found is None:
             raise HTTPException(404, "No such chamber.")
@@ -200,7 +220,8 @@ class Pages:
         """Who is writing now, and when."""
         return By(visitor().name, self.clock())
 
-    def _now(self, seen: Seen) -> float:
+    def now(self, seen: Seen) -> float:
+        """The chamber's now while it is heard, else the dashboard's. UTC seconds."""
         return seen.now_utc_s if seen.is_live else self.clock()
 
     def page(self, template: str, status: int = 200, **values: Any) -> Response:

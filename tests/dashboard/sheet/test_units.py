@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from dashboard.facts import GravityUnit
-from dashboard.sheet import choices, words
+from dashboard.sheet import words
 from dashboard.sheet.units import (
     TemperatureUnit,
     Units,
@@ -131,12 +131,3 @@ def test_a_word_that_makes_no_sense_changes_nothing(text):
 )
 def test_only_places_are_zones(key):
     assert zone_named(key) is None
-
-
-def test_the_form_reads_a_choice_and_refuses_what_is_none():
-    typed = {"temperature": "f", "gravity": "plato", "volume": "gal", "zone": " America/Chicago "}
-    assert choices.units_entry(typed).value == AMERICAN
-    assert choices.units_entry(choices.typed_of(AMERICAN)).value == AMERICAN
-    wrong = choices.units_entry(typed | {"zone": "Mars/Olympus", "volume": "cup"})
-    assert set(wrong.errors) == {"zone", "volume"} and wrong.typed["zone"] == "Mars/Olympus"
-    assert choices.units_entry(typed | {"zone": ""}).value.zone is None
