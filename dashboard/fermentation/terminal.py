@@ -158,13 +158,13 @@ def _no_watch(
     if len(counted) >= READINGS_MIN and span_h >= flat_h:
         return None
     since = "" if hopped_hour is None else " since the dry hops went in"
-    readings = "1 reading" if len(counted) == 1 else f"{len(counted)} readings"
+    are = "is 1 reading" if len(counted) == 1 else f"are {len(counted)} readings"
     remedy = "Take a reading now and another"
     if counted:
         remedy = "Take the next reading"
     return Missing(
         Proof.WATCHED,
-        f"There are {readings}{since} over {span_h:.0f} h; two must lie {flat_h:.0f} h apart.",
+        f"There {are}{since} over {span_h:.0f} h; two must lie {flat_h:.0f} h apart.",
         f"{remedy} {max(flat_h - span_h, 1.0) if counted else flat_h:.0f} h later.",
     )
 

@@ -9,7 +9,12 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from dashboard.fermentation.advice.hops import dry_hop_item, hops_out_items, newest_hop_hour
+from dashboard.fermentation.advice.hops import (
+    dry_hop_item,
+    hops_out_items,
+    hops_to_come,
+    newest_hop_hour,
+)
 from dashboard.fermentation.advice.items import BatchView, Item, Kind, Urgency
 from dashboard.fermentation.course.forecast import Moment, passing
 from dashboard.fermentation.terminal import Proof
@@ -190,15 +195,24 @@ def _package(view: BatchView, now_utc_s: float) -> Item | None:
 
 
 def ready_moment(view: BatchView, now_utc_s: float) -> Moment:
-    """When the batch may be packaged: the forecast's, but not before its hops are due out."""
+    """When the batch may be packaged: the forecast's, but not before its hops have had their time
+    and are due out, nor before the proof they ask for again.
+    """
     now_h = (now_utc_s - view.batch.pitched_utc_s) / 3600.0
     moment = _exactly(now_h) if view.verdict.is_terminal else view.forecast.ready
     outs = [each.in_utc_s + each.limit_h * 3600.0 for each in view.hops if each.out_utc_s is None]
-    least_h = [(each - view.batch.pitched_utc_s) / 3600.0 for each in outs]
+    least = [now_h, *((each - view.batch.pitched_utc_s) / 3600.0 for each in outs)]
     if not view.verdict.is_terminal and view.hops:
         newest_h = newest_hop_hour(view.hops, view.batch.pitched_utc_s) or 0.0
-        least_h.append(newest_h + view.strain.expected.flat_h)
-    least = max([now_h, *least_h])
-    sides = (moment.low_h, moment.middle_h, moment.high_h)
-    low_h, middle_h, high_h = (None if each is None else max(each, least) for each in sides)
+        least.append(newest_h + view.strain.expected.flat_h)
+    hops = view.forecast.two_thirds if hops_to_come(view) else _exactly(now_h - view.hop_limit_h)
+    sides = (
+        (moment.low_h, hops.low_h),
+        (moment.middle_h, hops.middle_h),
+        (moment.high_h, hops.high_h),
+    )
+    low_h, middle_h, high_h = (
+        None if ready_h is None or hop_h is None else max(ready_h, hop_h + view.hop_limit_h, *least)
+        for ready_h, hop_h in sides
+    )
     return Moment(low_h, middle_h, high_h, moment.passed)

@@ -27,9 +27,8 @@ FORGOTTEN_H = 24.0 * 30  # Why: hops in for a month were taken out and not writt
 
 def dry_hop_item(view: BatchView, now_utc_s: float) -> Item | None:
     """When to put the hops in; None: they are in, not wanted, ticked off, or out of reach."""
-    key = f"{view.batch.id}-{Kind.DRY_HOP.value}"
     moment = view.forecast.two_thirds
-    if view.hops or not view.is_dry_hopped or view.is_settled(key) or moment.middle_h is None:
+    if not hops_to_come(view) or moment.middle_h is None:
         return None
     low_h = moment.low_h if moment.low_h is not None else moment.middle_h
     high_utc_s = None if moment.high_h is None else view.utc_s(moment.high_h)
@@ -46,7 +45,7 @@ def dry_hop_item(view: BatchView, now_utc_s: float) -> Item | None:
     if moment.passed >= 0.5:
         reason += f" It has probably passed that already ({moment.passed:.0%})."
     return Item(
-        key=key,
+        key=_dry_hop_key(view),
         batch_id=view.batch.id,
         batch_name=view.batch.name,
         kind=Kind.DRY_HOP,
@@ -58,6 +57,15 @@ def dry_hop_item(view: BatchView, now_utc_s: float) -> Item | None:
         urgency=urgency,
         alerts=(view.utc_s(low_h), due_utc_s),
     )
+
+
+def hops_to_come(view: BatchView) -> bool:
+    """Whether hops are meant to go in and have not been."""
+    return view.is_dry_hopped and not view.hops and not view.is_settled(_dry_hop_key(view))
+
+
+def _dry_hop_key(view: BatchView) -> str:
+    return f"{view.batch.id}-{Kind.DRY_HOP.value}"
 
 
 def hops_out_items(view: BatchView, now_utc_s: float) -> tuple[Item, ...]:

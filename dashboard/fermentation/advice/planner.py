@@ -11,8 +11,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta, tzinfo
 
-from dashboard.fermentation.advice.hops import contact_h, newest_hop_hour
+from dashboard.fermentation.advice.agenda import ready_moment
+from dashboard.fermentation.advice.hops import contact_h, hops_to_come, newest_hop_hour
 from dashboard.fermentation.advice.items import BatchView
+from dashboard.fermentation.attenuation import DRY_HOP_SHARE
 
 DAYS_MAX = 28  # Why: four weeks; no forecast of a kveik reaches further.
 HOUR_OF_DAY = 17  # Why: kegs are filled after work.
@@ -53,11 +55,11 @@ class Day:
         ready = [each.batch_name for each in self.batches if each.ready >= LIKELY]
         perhaps = [each.batch_name for each in self.batches if 0.2 <= each.ready < LIKELY]
         over = [each.batch_name for each in self.batches if each.over_limit_h > 0.0]
-        parts = [f"{_listed(ready)} will be done" if ready else "None will surely be done"]
+        parts = [f"{_listed(ready)} will be done" if ready else "Nothing is sure to be done"]
         if perhaps:
             parts.append(f"{_listed(perhaps)} perhaps")
         if over:
-            parts.append(f"{_listed(over)} will have sat too long on the hops")
+            parts.append(f"{_listed(over)} will have sat too long on the hops, if they are left in")
         return "; ".join(parts) + "."
 
 
@@ -98,8 +100,12 @@ def _on_day(view: BatchView, now_utc_s: float, at_utc_s: float) -> BatchOnDay:
         ahead, flat_h = view.forecast.ahead, view.strain.expected.flat_h
         newest_h = newest_hop_hour(view.hops, view.batch.pitched_utc_s) or 0.0
         hours = [max(each, newest_h) + flat_h for each in ahead.terminal_hours()]
+        if hops_to_come(view):
+            points = ahead.hours_at([DRY_HOP_SHARE] * len(hours))
+            pairs = zip(hours, points, strict=True)
+            hours = [max(done_h, point_h + view.hop_limit_h) for done_h, point_h in pairs]
         ready = ahead.chance_by(hour, hours)
-        middle_h = view.forecast.ready.middle_h
+        middle_h = ready_moment(view, now_utc_s).middle_h
         waited_h = 0.0 if middle_h is None else hour - middle_h
     inside = [hops for hops in view.hops if hops.out_utc_s is None]
     over_h = [contact_h(hops, at_utc_s) - hops.limit_h for hops in inside]

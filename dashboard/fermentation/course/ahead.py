@@ -58,7 +58,8 @@ class Ahead:
 
     def chance_by(self, hour: float, hours: Sequence[float]) -> float:
         """The chance that what is reached at these hours is reached by this one."""
-        return sum(w for w, each in zip(self.weights, hours, strict=True) if each <= hour)
+        pairs = zip(self.weights, hours, strict=True)
+        return min(1.0, sum(weight for weight, each in pairs if each <= hour))
 
     def hours_at(self, shares: Sequence[float]) -> list[float]:
         """When each draw has done its share of its drop; infinite: not at these temperatures."""

@@ -167,7 +167,7 @@ def _sg(plato: float) -> float:
 def _moment(hours: Sequence[float], weights: Sequence[float], now_h: float) -> Moment:
     low, middle, high = quantiles(hours, weights, BAND)
     passed = sum(weight for hour, weight in zip(hours, weights, strict=True) if hour <= now_h)
-    return Moment(_finite(low), _finite(middle), _finite(high), passed)
+    return Moment(_finite(low), _finite(middle), _finite(high), min(passed, 1.0))
 
 
 def _finite(hour: float) -> float | None:

@@ -8,11 +8,12 @@ from zoneinfo import ZoneInfo
 import pytest
 
 from dashboard.fermentation.account.account import Told, account_of
-from dashboard.fermentation.account.lived import LivedHour
+from dashboard.fermentation.account.lived import LivedHour, warmth_lived
 from dashboard.fermentation.account.sentences import in_words
 from dashboard.fermentation.account.signatures import Signature
 from dashboard.fermentation.account.spells import Cause
 from dashboard.fermentation.course.kinetics import Course, Reading
+from dashboard.fermentation.course.warmth import clock_for
 from dashboard.fermentation.gravity import plato_from_sg, sg_from_plato
 from dashboard.fermentation.strains import strain
 from tests.bench.account import KNOWN, START_UTC_S, brewed, judged, nothing
@@ -117,15 +118,17 @@ def test_without_readings_only_temperature_is_accounted_for():
 
 
 def test_the_cold_night_is_named_with_its_figures():
-    dice = random.Random(3)
-    brew = KNOWN["cold nights"][0](dice)
-    told, hours, _ = brewed(brew, dice)
-    lines = in_words(account_of(KVEIK, told, hours), KVEIK, START_UTC_S, OSLO)
-    assert lines[0].startswith("It took ") and "Temperature cost 7 h of it." in lines[0]
-    assert lines[1].startswith(
-        "Cold cost 5 h in the night of 1 to 2 January: the beer was down to 24.3 °C"
+    hours = hours_at(35.0)
+    hours[9:19] = [LivedHour(float(h), 26.0, True, 35.0, -12.4, 1.0) for h in range(9, 19)]
+    clock = clock_for(KVEIK, warmth_lived(hours))
+    taken = tuple(Reading(h, sg_from_plato(COURSE.plato(clock.warm_h(h)))) for h in TAKEN)
+    lines = in_words(account_of(KVEIK, Told(1.050, taken), hours), KVEIK, START_UTC_S, OSLO)
+    assert lines[0].startswith("It took ") and "Temperature cost 5 h of it." in lines[0]
+    assert lines[1] == (
+        "Cold cost 5 h in the night of 1 to 2 January: the beer was down to 26.0 °C of the 35 °C"
+        " asked for while the garage was at -12.4 °C, the pad at its limit (it held the beer 38 K"
+        " above the garage)."
     )
-    assert "the garage was at -18.1 °C" in lines[1] and "34 K above the garage" in lines[1]
     assert "within what batches of this kind differ by" in lines[-1]
 
 

@@ -134,12 +134,19 @@ def test_near_the_end_the_reading_asked_for_is_the_missing_proof():
 
 
 def test_a_finished_batch_is_packaged_now():
-    view = view_at(120, (12, 24, 36, 80, 92, 110))
+    view = view_at(120, (12, 24, 36, 80, 92, 110), is_dry_hopped=False)
     assert view.verdict.is_terminal
     items = agenda(view, at(120))
-    assert kinds(items) == [Kind.DRY_HOP, Kind.PACKAGE]
+    assert kinds(items) == [Kind.PACKAGE]
     item = only(items, Kind.PACKAGE)
     assert item.urgency is Urgency.NOW and "proved" in item.reason
+
+
+def test_hops_to_come_put_packaging_off_by_their_time():
+    hopped, plain = (view_at(20, (10, 20), is_dry_hopped=each) for each in (True, False))
+    late, early = (ready_moment(each, at(20)) for each in (hopped, plain))
+    assert late.middle_h == pytest.approx(hopped.forecast.two_thirds.middle_h + 72.0)
+    assert late.middle_h > early.middle_h == plain.forecast.ready.middle_h
 
 
 def test_hops_put_off_packaging_until_they_are_out_and_the_proof_is_made_again():

@@ -27,7 +27,7 @@ def test_an_evening_already_past_is_left_out():
 
 
 def test_the_best_day_is_the_first_on_which_it_is_surely_done():
-    days = packaging_days([view_at(20, (10, 20))], at(20), 10, OSLO)
+    days = packaging_days([view_at(20, (10, 20), is_dry_hopped=False)], at(20), 10, OSLO)
     (best,) = [each for each in days if each.is_best]
     assert best.batches[0].ready > 0.8
     assert best.worth == max(each.worth for each in days)
@@ -47,7 +47,7 @@ def test_a_batch_on_its_hops_too_long_is_named_and_costs_the_day():
 
 
 def test_two_batches_share_a_day_that_suits_both():
-    ready = view_at(120, (12, 24, 36, 80, 92, 110))
+    ready = view_at(120, (12, 24, 36, 80, 92, 110), is_dry_hopped=False)
     young = view_at(20, (10, 20), number=2, name="Snow")
     days = packaging_days([ready, young], at(20), 10, OSLO)
     best = next(each for each in days if each.is_best)
