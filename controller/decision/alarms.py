@@ -54,9 +54,10 @@ def judge(
     for rule, was in zip(RULES, memory.alarms, strict=True):
         cause = next((code for code in rule.below if code in roots), None) if roots else None
         moved, news = _moved(rule, was, cause, situation)
-        moved, woken = _woken(rule, moved, situation)
+        if was.shelved_until_mono_s is not None:
+            moved, news = _woken(rule, moved, situation)  # Why: while it is quiet, nothing is told.
         alarms.append(moved)
-        told += (*(news if was.shelved_until_mono_s is None else ()), *woken)
+        told += news
         if moved.level is Level.UP:
             roots.append(rule.code)
             if moved.shelved_until_mono_s is None:
@@ -124,7 +125,8 @@ def _woken(
 ) -> tuple[AlarmNow, tuple[Transition, ...]]:
     """A shelved alarm whose time is up speaks again, and is raised anew if it still stands."""
     until_s = was.shelved_until_mono_s
-    if until_s is None or situation.now.mono_s < until_s:
+    assert until_s is not None
+    if situation.now.mono_s < until_s:
         return was, ()
     told = [told_of(rule, "unshelved", until_s, "No longer kept quiet.")]
     is_up = was.level is Level.UP
