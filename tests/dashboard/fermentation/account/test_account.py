@@ -11,7 +11,7 @@ from dashboard.fermentation.account.account import Told, account_of
 from dashboard.fermentation.account.lived import LivedHour, warmth_lived
 from dashboard.fermentation.account.sentences import in_words
 from dashboard.fermentation.account.signatures import Signature
-from dashboard.fermentation.account.spells import Cause
+from dashboard.fermentation.account.spells import Cause, worth
 from dashboard.fermentation.course.kinetics import Course, Reading
 from dashboard.fermentation.course.warmth import clock_for
 from dashboard.fermentation.gravity import plato_from_sg, sg_from_plato
@@ -123,9 +123,10 @@ def test_the_cold_night_is_named_with_its_figures():
     clock = clock_for(KVEIK, warmth_lived(hours))
     taken = tuple(Reading(h, sg_from_plato(COURSE.plato(clock.warm_h(h)))) for h in TAKEN)
     lines = in_words(account_of(KVEIK, Told(1.050, taken), hours), KVEIK, START_UTC_S, OSLO)
-    assert lines[0].startswith("It took ") and "Temperature cost 5 h of it." in lines[0]
+    lost_h = 10.0 * (1.0 - worth(KVEIK, 26.0))
+    assert lines[0].startswith("It took ") and f"Temperature cost {lost_h:.0f} h" in lines[0]
     assert lines[1] == (
-        "Cold cost 5 h in the night of 1 to 2 January: the beer was down to 26.0 °C of the 35 °C"
+        f"Cold cost {lost_h:.0f} h in the night of 1 to 2 January: the beer was down to 26.0 °C of the 35 °C"
         " asked for while the garage was at -12.4 °C, the pad at its limit (it held the beer 38 K"
         " above the garage)."
     )
