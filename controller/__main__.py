@@ -1,4 +1,4 @@
-"""Commands of `barmkeep`: run, simulate, check, off, version.
+"""Commands of `barmkeep`: run, simulate, check, learn, off, release, version.
 
 It reads the command line, builds the parts and hands them over. An error is told as what is wrong
 and what to do, and ends with code 2.
@@ -14,7 +14,7 @@ from collections.abc import Iterator, Sequence
 from pathlib import Path
 from types import FrameType
 
-from controller import __version__, chamber, stop
+from controller import __version__, chamber, stop, vessel_report
 from controller.check import Found, check, table
 from controller.commission import Walk, commission
 from controller.edge.clock import SystemClock
@@ -52,7 +52,7 @@ def _run(options: argparse.Namespace) -> int:
             f"of {options.chamber!r}, so its stop step would not find the relay lines.",
             "Give the chamber, the file and the service the same name.",
         )
-    chamber.keep(settings, tuple(options.release))
+    chamber.keep(settings, tuple(options.release), options.forget)
     return 0
 
 
@@ -121,6 +121,8 @@ def _parser() -> argparse.ArgumentParser:
     _add_run(commands)
     made = commands.add_parser("simulate", help="run the whole controller in a simulated garage")
     simulating.add_arguments(made)
+    learns = commands.add_parser("learn", help="what a chamber's journal tells of its vessel")
+    vessel_report.add_arguments(learns)
     _add_check(commands)
     _add_off(commands)
     released = commands.add_parser("release", help="let a service begin without a latched trip")
@@ -141,6 +143,11 @@ def _add_run(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> N
         default=[],
         metavar="TRIP",
         help="begin without this latched trip; only when you stand at the machine and found why",
+    )
+    run.add_argument(
+        "--forget",
+        action="store_true",
+        help="begin without what was learned of the vessel: its jacket, pad or volume has changed",
     )
     run.add_argument("--chamber", help="refuse the file unless it is this chamber's; for services")
     run.set_defaults(command=_run)

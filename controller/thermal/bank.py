@@ -22,22 +22,20 @@ BRANCHES = 61
 SHARE_LOW, SHARE_HIGH = 0.4, 4.5
 STEP = math.log(SHARE_HIGH / SHARE_LOW) / (BRANCHES - 1)
 NEGLIGIBLE = 1e-9  # Why: such a branch moves no figure that is shown.
-# Source: two thirds of jackets lie within a third of what 20 mm of foam computes to (seams, zip,
-# base: 20 to 40 %); the tails are Student's, because a description can be plainly wrong.
+# Source: seams, zip and base add 20 to 40 % to what the foam computes to, more or less.
 SHARE_SD = 0.36
-# Source: IEC 60335-1 lets a heating appliance of this size stray 10 % from its rated watts (from
-# memory); mains voltage adds as much.
-PAD_SD = 0.10
+PAD_SD = 0.10  # Source: IEC 60335-1 allows 10 % from the rating (from memory), mains as much.
 CAPACITY_SD = 0.06  # Why: a brewer knows the volume to a twentieth, and the shell is a guess.
 RISE_SD = math.hypot(PAD_SD, CAPACITY_SD)
+RISE_SD_LEAST = 0.002  # Why: pads age and litres are drawn, so nothing is ever quite settled.
+DELAY_SD_LEAST_S = 5.0  # Why: half a tick.
 DELAY_SD_S = 250.0  # Why: from 350 s well pressed to over 900 s peeling.
 DELAY_S_LOW, DELAY_S_HIGH = 200.0, 2000.0  # Why: outside them nothing here was ever measured.
 RISE_LOW, RISE_HIGH = 0.55, 1.7  # Why: a pad that strays further is another pad.
 # Why: a smoothed reading of 0.0625 K steps with 0.02 K of noise.
 BEER_VARIANCE_K2 = 0.02**2
 MODEL_VARIANCE_K2 = 0.008**2  # Why: mixing; what one lump leaves out over a stretch.
-# Why: the ripple of a switching pad is smaller than a step of the probe, and read so it makes the
-# pad look weak; a gain this much below the filter's own lets a warm-up speak louder.
+# Why: the ripple of a switching pad is below a step of the probe, which makes the pad look weak.
 RIPPLE_TRUST = 0.5
 MODEL_SHARE = 0.01  # Why: draughts and lid films move the loss by about so much of the pad.
 LAG_SHAPE_S = 100.0  # Why: a real pad's lag is several in a row, and the model has one.
@@ -193,11 +191,11 @@ def begun(ground: Ground, belief: Belief, beer_c: float) -> Bank:
 
 def resumed(ground: Ground, bank: Bank, beer_c: float, away_s: float) -> Bank:
     """The bank after `away_s` seconds in which nothing could be learned; only the beer is new."""
-    grown = ground.birth**2 * max(away_s, 0.0) / 3600.0
+    hours, unknown = max(away_s, 0.0) / 3600.0, ground.ferment_max**2
     return tuple(
         Branch(
             b.weight, beer_c, b.ferment, b.rise, b.delay_s, BEER_VARIANCE_K2, 0.0, 0.0, 0.0,
-            b.ff + grown + (FERMENT_PACE * b.ferment) ** 2 * away_s / 3600.0,
+            min(b.ff + (ground.birth + FERMENT_PACE * abs(b.ferment)) ** 2 * hours, unknown),
             b.fr, b.fd, b.rr, b.rd, b.dd,
         )
         for b in bank
@@ -242,6 +240,7 @@ def _step(
     if stretch.is_blind:
         drift, lowest = ground.blind_drift, -math.inf
     ff += drift * drift * span_s / 3600.0
+    pb = max(pb, MODEL_VARIANCE_K2)  # Why: rounding must never make a variance negative.
     spread = pb + BEER_VARIANCE_K2
     miss_k = stretch.beer_c - (beer_c + rise * net_s)
     surprise = miss_k * miss_k / spread
@@ -257,7 +256,8 @@ def _step(
         min(max(rise + trust * gr * miss_k, RISE_LOW * ground.rise), RISE_HIGH * ground.rise),
         min(max(delay_s + gd * miss_k, DELAY_S_LOW), DELAY_S_HIGH),
         pb - gb * pb, pf - gb * pf, pr - gb * pr, pd - gb * pd,
-        ff - gf * pf, fr - gf * pr, fd - gf * pd, rr, rd - gr * pd, dd - gd * pd,
+        max(ff - gf * pf, 0.0), fr - gf * pr, fd - gf * pd,
+        max(rr, (RISE_SD_LEAST * rise) ** 2), rd - gr * pd, max(dd - gd * pd, DELAY_SD_LEAST_S**2),
     ), surprise  # fmt: skip
 
 

@@ -141,6 +141,14 @@ def newest_tick_in(day_file: DayFile) -> wire.Tick | None:
     return None
 
 
+def ticks_in(day_file: DayFile) -> Iterator[wire.Tick]:
+    """The good ticks of one file, in order."""
+    for raw in _raw_lines(day_file):
+        message = message_in(raw)
+        if isinstance(message, wire.Tick) and message.boot == day_file.boot:
+            yield message
+
+
 def message_in(raw: bytes) -> wire.Tick | wire.Event | None:
     """The journal line in these bytes; None when they are none."""
     try:

@@ -7,12 +7,19 @@ from dataclasses import replace
 from itertools import pairwise
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from controller.thermal.learn import LearnMemory, Seen, learn, recalled
-from controller.thermal.learned import EASE, Course, Learned, sound
+from controller.thermal.learned import EASE, Course, Learned, remembered, sound
 from controller.thermal.model import VesselSettings, vessel_of
 from tests.controller.thermal.vessels import Vessel, batch, no_ferment
 
+COURSE = Course.of(vessel_of(VesselSettings(20.0, 60.0)))
+NUMBERS = (
+    "loss_w_per_k", "loss_sd_w_per_k", "pad_w", "pad_sd_w", "capacity_j_per_k",
+    "delay_s", "delay_sd_s", "hold_w", "hours",
+)  # fmt: skip
 KNOWN = Learned(0.8, 0.05, 58.0, 3.2, 86_000.0, 400.0, 30.0, 2.0, 0.5, 25.0, 60.0)
 
 
@@ -183,3 +190,61 @@ def test_bounds_for_faults_get_narrower_and_never_wider() -> None:
         one = sound(prior, replace(KNOWN, loss_w_per_k=loss_w_per_k))
         assert prior.loss_low_w_per_k <= one.loss_low_w_per_k <= one.loss_high_w_per_k
         assert one.loss_high_w_per_k <= prior.loss_high_w_per_k
+
+
+felt_c = st.one_of(st.none(), st.floats(-20.0, 60.0), st.floats(34.0, 36.0))
+
+
+@settings(max_examples=60, deadline=None)
+@given(
+    st.lists(
+        st.tuples(felt_c, felt_c, st.booleans(), st.booleans(), st.integers(1, 400)),
+        min_size=1,
+        max_size=25,
+    ),
+    st.booleans(),
+    st.floats(-1e5, 1e5),
+)
+def test_no_readings_and_no_clock_ever_break_it_or_leave_its_bounds(
+    stretches: list[tuple[float | None, float | None, bool, bool, int]],
+    has_garage: bool,
+    jump_s: float,
+) -> None:
+    course, memory, mono_s = COURSE, LearnMemory(), 1000.0
+    for beer_c, garage_c, heat, fan, ticks in stretches:
+        for tick in range(ticks):
+            mono_s += 10.0
+            wobble_k = 0.0625 * (tick % 3)
+            memory = learn(
+                course,
+                memory,
+                Seen(
+                    mono_s,
+                    heat and tick % 60 < 30,
+                    fan,
+                    None if beer_c is None else beer_c + wobble_k,
+                    garage_c,
+                    has_garage,
+                ),
+            )
+        mono_s += jump_s
+    learned, vessel = memory.learned, memory.vessel
+    if learned is None or vessel is None:
+        return
+    assert all(math.isfinite(getattr(learned, name)) for name in NUMBERS)
+    assert 0.39 * 0.5 * 0.85 < learned.loss_w_per_k < 2.0 * 4.6 * 0.85
+    assert 0.5 * 60.0 < learned.pad_w < 1.8 * 60.0
+    assert 100.0 <= learned.delay_s <= 2000.0
+    assert vessel.loss_w_per_k > 0.0
+
+
+def test_what_was_told_is_remembered_within_the_bounds_of_the_vessel() -> None:
+    vessel = COURSE.vessel
+    told = remembered(vessel, (0.8, 0.05), (58.0, 3.2), 400.0, (2.0, 0.5), 60.0)
+    assert (told.loss_w_per_k, told.pad_w, told.delay_s) == pytest.approx((0.8, 58.0, 400.0))
+    # The pad's blame goes to pad and capacity by their variances: 58/60 of the pad, less of it.
+    assert told.pad_w / told.capacity_j_per_k < vessel.rise_k_per_s * 58.0 / 60.0
+    wild = remembered(vessel, (99.0, -1.0), (1e9, 0.0), -5.0, (None, None), -1.0)
+    assert wild.loss_w_per_k < 9.0 and wild.pad_w < 100.0
+    assert wild.delay_s == 140.0 and wild.hours == 0.0
+    assert wild.loss_sd_w_per_k > 0.0 and wild.pad_sd_w > 0.0
