@@ -8,6 +8,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from enum import StrEnum
 
+from controller.wire import Order, Reply
+
 
 class GravityUnit(StrEnum):
     """The scale a gravity was read on."""
@@ -131,3 +133,11 @@ class Change:
     before: Note | GravityReading | None
     now: Note | GravityReading
     is_undone: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Given:
+    """An order that was given to a chamber, and its answer; None while there is none."""
+
+    order: Order
+    reply: Reply | None = None

@@ -22,8 +22,10 @@ from paho.mqtt.reasoncodes import ReasonCode
 from controller.errors import BarmkeepError, BrokerError, WireError
 from controller.wire import (
     Event,
+    Order,
     Presence,
     PresenceState,
+    Reply,
     Stored,
     Tick,
     decode,
@@ -41,7 +43,7 @@ RECONNECT_S_MIN = 1  # Why: paho doubles the wait from here up to the maximum.
 RECONNECT_S_MAX = 30  # Why: a broker that is back is found within half a minute.
 RESTART_S = 5.0  # Why: only a bug brings us there; it must not become a busy loop.
 QUEUED_MAX = 200  # Why: `stored` is said again after every commit; a long queue says nothing new.
-HEARD = (Tick, Event, Presence)
+HEARD = (Tick, Event, Presence, Reply)
 
 _log = logging.getLogger(__name__)
 
@@ -96,6 +98,17 @@ class Ingest:
     def trouble(self) -> str | None:
         """What keeps messages from being heard or kept now, in words; None when all is well."""
         return self._disk_trouble or self._broker_trouble
+
+    def say(self, order: Order) -> bool:
+        """Whether an order is on its way to its chamber. From any thread.
+
+        Without a broker it is not kept for later: it would arrive when nobody means it any more.
+        """
+        if not self._client.is_connected():
+            return False
+        name = topic(order.chamber, Order)
+        said = self._client.publish(name, encode(order), qos=rule_of(Order).qos, retain=False)
+        return said.rc == MQTTErrorCode.MQTT_ERR_SUCCESS
 
     def _built(self) -> mqtt.Client:
         broker = self._broker
@@ -183,6 +196,10 @@ class Ingest:
         message = decode(payload)
         if not isinstance(message, HEARD) or heard_on != topic(message.chamber, type(message)):
             raise WireError(f"A message of another topic came on {heard_on}.", "Check its sender.")
+        if isinstance(message, Reply):
+            if not retained and self._store.answer_order(message):
+                self._hub.stir(message.chamber)
+            return
         heard_utc_s = self._now_utc_s()
         self._hub.heard(message, heard_utc_s, retained)
         if isinstance(message, Presence):

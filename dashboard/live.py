@@ -121,6 +121,18 @@ class LiveHub:
             for listener in self._listeners:
                 listener.tell(new)
 
+    def stir(self, chamber: str) -> None:
+        """Something else about a chamber has changed, so whoever looks at it should look again."""
+        with self._lock:
+            old = self._newest.get(chamber)
+            if old is None:
+                return
+            self._number += 1
+            new = replace(old, number=self._number, event=None)
+            self._newest[chamber] = new
+            for listener in self._listeners:
+                listener.tell(new)
+
     def newest(self, chamber: str) -> Live | None:
         """The newest of one chamber; None when nothing is known of it."""
         with self._lock:

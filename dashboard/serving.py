@@ -68,7 +68,7 @@ def opened(
         ingest = Ingest(settings.broker, store, hub, clock, settings.store.commit_s)
         ingest.start()
         stack.callback(ingest.stop)
-        beside = Beside(access, note, lambda: ingest.trouble)
+        beside = Beside(access, note, lambda: ingest.trouble, ingest.say)
         app = create_app(store, hub, settings, clock, beside=beside)
         yield Parts(store, hub, ingest, access, app)
 

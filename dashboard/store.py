@@ -21,6 +21,7 @@ from dashboard.keeping.database import Database
 from dashboard.keeping.entries import Entries
 from dashboard.keeping.lines import Lines, chamber_id_of, states_of
 from dashboard.keeping.notebook import Notebook
+from dashboard.keeping.orders import OrderBook
 from dashboard.keeping.rollup import COLUMNS, Sums
 from dashboard.keeping.rows import tick_of
 
@@ -82,6 +83,11 @@ class Store:
         self.strike_note = entries.strike_note
         self.changes = entries.changes
         self.undo = entries.undo
+        book = OrderBook(database)
+        self.add_order = book.add_order
+        self.answer_order = book.answer_order
+        self.answer_to = book.answer_to
+        self.orders = book.orders
 
     @classmethod
     def open(cls, path: Path) -> Store:

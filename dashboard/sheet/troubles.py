@@ -16,6 +16,14 @@ from controller.wire import Event, EventState, Tick
 from dashboard.sheet.seen import Seen
 from dashboard.sheet.units import Units
 
+_ON = {EventState.RAISED, EventState.TRIPPED}
+_OFF = {
+    EventState.CLEARED,
+    EventState.RELEASED,
+    EventState.SHELVED,
+    EventState.UNSHELVED,
+    EventState.SUPPRESSED,
+}
 _RANKS = ("high", "medium", "low")  # Source: ISA-18.2 asks for a few priorities; these are its own.
 
 
@@ -185,6 +193,11 @@ def told(event: Event, units: Units) -> str:
     sentence = {
         EventState.TRIPPED: f"Stopped for safety. {text}",
         EventState.CLEARED: f"Over: {name}.",
+        EventState.ACKNOWLEDGED: f"Seen: {name}.",
+        EventState.SHELVED: f"Kept quiet: {name}.",
+        EventState.UNSHELVED: f"No longer kept quiet: {name}.",
+        EventState.TAKEN: f"Asked by {event.text}",
+        EventState.REFUSED: f"Refused. {event.text}",
         EventState.RELEASED: f"Released: {name}.",
     }
     return sentence.get(cast(EventState, event.state), text)
@@ -192,10 +205,10 @@ def told(event: Event, units: Units) -> str:
 
 def standing(events: tuple[Event, ...]) -> tuple[Event, ...]:
     """Of a history (any order), the newest raised or tripped event of each code that nothing has
-    cleared or released since.
+    cleared, released or made quiet since.
     """
     newest: dict[str, Event] = {}
     for event in sorted(events, key=lambda each: each.utc_s):
-        if event.state in ("raised", "tripped", "cleared", "released"):
+        if event.state in _ON or event.state in _OFF:
             newest[event.code] = event
-    return tuple(each for each in newest.values() if each.state in ("raised", "tripped"))
+    return tuple(each for each in newest.values() if each.state in _ON)

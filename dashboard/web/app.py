@@ -22,6 +22,7 @@ from starlette.routing import Mount
 from starlette.staticfiles import StaticFiles
 
 from controller.errors import BarmkeepError
+from controller.wire import Order
 from dashboard.access.entry import Access
 from dashboard.access.gate import Gate, Proxies, everybody
 from dashboard.access.roles import Role, visitor
@@ -31,7 +32,7 @@ from dashboard.settings import DashboardSettings
 from dashboard.sheet.units import Units
 from dashboard.store import Store
 from dashboard.web.guard import Guard
-from dashboard.web.leaves import preferences
+from dashboard.web.leaves import batch, notebook, orders, preferences
 from dashboard.web.pages import Pages
 from dashboard.web.render import renderer
 from dashboard.web.sign_in import SignIn
@@ -42,6 +43,7 @@ FIELDS_MAX = 20  # Why: the longest form has eight.
 OWN_NAMES = ("127.0.0.1", "localhost", "[::1]")  # Why: what this machine calls itself.
 COMPRESSED_BYTES_MIN = 800  # Why: below one packet there is nothing to gain.
 
+ENTRY = "/chambers/{name}/entries/{kind}/{entry:int}"
 ANYBODY, LOOKER, CHANGER = Role
 REMEDIES = {
     401: "Sign in on another tab, then go back in this one and send it again.",
@@ -60,11 +62,13 @@ class Beside:
         access: who may come in; None: whoever reaches it, and nobody is asked for a name.
         note: what the foot of a page says where nobody is asked for a name.
         trouble: says what keeps the dashboard itself from hearing or keeping anything now.
+        say: sends an order on its way; False: it could not be sent.
     """
 
     access: Access | None = None
     note: str = ""
     trouble: Callable[[], str | None] = lambda: None
+    say: Callable[[Order], bool] = lambda _: False
 
 
 ALONE = Beside()
@@ -86,7 +90,14 @@ def create_app(
     render = renderer(beside.note)
     usual = Units(zone=zone)
     pages = Pages(
-        store, hub, render, clock, settings.hydrometer.calibrated_c, usual, beside.trouble
+        store,
+        hub,
+        render,
+        clock,
+        settings.hydrometer.calibrated_c,
+        usual,
+        beside.trouble,
+        beside.say,
     )
     streams = Streams(hub)
     stream = _Streaming(streams, pages, beside.access)
@@ -97,8 +108,14 @@ def create_app(
         Way("GET", "/chambers/{name}/stream", LOOKER, stream.of(Pages.chamber_fresh)),
         Way("POST", "/chambers/{name}/gravity", CHANGER, _form(pages, Pages.write_gravity)),
         Way("POST", "/chambers/{name}/gravity/strike", CHANGER, _form(pages, Pages.strike_out)),
-        Way("GET", "/chambers/{name}/batch", CHANGER, _page(pages, Pages.batch)),
-        Way("POST", "/chambers/{name}/batch", CHANGER, _form(pages, Pages.write_batch)),
+        Way("GET", "/chambers/{name}/batch", CHANGER, _page(pages, batch.show)),
+        Way("POST", "/chambers/{name}/batch", CHANGER, _form(pages, batch.write)),
+        Way("POST", "/chambers/{name}/notes", CHANGER, _form(pages, notebook.write)),
+        Way("POST", "/chambers/{name}/undo", CHANGER, _form(pages, notebook.undo)),
+        Way("GET", ENTRY, CHANGER, _page(pages, notebook.show)),
+        Way("POST", ENTRY, CHANGER, _form(pages, notebook.correct)),
+        Way("POST", f"{ENTRY}/strike", CHANGER, _form(pages, notebook.strike)),
+        Way("POST", "/chambers/{name}/orders", CHANGER, _form(pages, orders.give)),
         Way("GET", "/preferences", LOOKER, _page(pages, preferences.show)),
         Way("POST", "/preferences", LOOKER, _form(pages, preferences.write)),
         *(SignIn(beside.access, pages).ways() if beside.access else ()),

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from controller.wire import Event
+from controller.wire import Event, EventState
 from dashboard import series
 from dashboard.live import LiveHub
 from dashboard.sheet.seen import Seen, on_target_since_utc_s
@@ -53,6 +53,15 @@ def events(store: Store, chamber: Seen) -> tuple[Event, ...]:
     to_utc_s = max(chamber.now_utc_s, chamber.clock_utc_s) + DAY_S
     from_utc_s = chamber.now_utc_s - EVENT_DAYS * DAY_S
     return store.events(chamber.chamber, from_utc_s, to_utc_s, EVENTS_MAX)
+
+
+def shown_events(store: Store, chamber: Seen, limit: int) -> tuple[Event, ...]:
+    """The newest of them that a person should read, the newest first.
+
+    What was made quiet because something else explains it is left out.
+    """
+    told = [each for each in events(store, chamber) if each.state != EventState.SUPPRESSED]
+    return tuple(told[: -limit - 1 : -1])
 
 
 def _on_target_since(store: Store, chamber: Seen) -> float | None:

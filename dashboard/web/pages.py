@@ -8,6 +8,7 @@ so that loading the page again sends nothing twice.
 
 from __future__ import annotations
 
+import contextlib
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from typing import Any
@@ -16,12 +17,15 @@ from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import HTMLResponse, RedirectResponse, Response
 
+from controller.errors import BarmkeepError
+from controller.wire import Order
 from dashboard.access.roles import visitor
 from dashboard.errors import EntryError
-from dashboard.facts import Batch, By, GravityReading, Note
-from dashboard.fermentation.strains import strain, strains
+from dashboard.facts import Batch, By, Note
+from dashboard.fermentation.strains import strain
 from dashboard.live import LiveHub
 from dashboard.sheet import entries, readings, words
+from dashboard.sheet.asked import LINES_MAX, Asking, asking
 from dashboard.sheet.forms import Filled
 from dashboard.sheet.seen import Seen
 from dashboard.sheet.sentences import first_sentence, headline
@@ -30,6 +34,7 @@ from dashboard.sheet.units import Units, text_of, units_of_text
 from dashboard.store import Store
 from dashboard.web import look
 from dashboard.web.curve import Shown, shown
+from dashboard.web.ordering import Ordering
 from dashboard.web.reader import units_for
 from dashboard.web.render import Render
 from dashboard.web.stream import Fresh
@@ -37,6 +42,15 @@ from dashboard.web.written import Written, written
 
 EMPTY: Filled[Any] = Filled({})
 EVENTS_SHOWN = 20  # Why: the last days of a chamber; the rest is history.
+
+
+@dataclass(frozen=True, slots=True)
+class Forms:
+    """The forms of a chamber's page, as they came back."""
+
+    gravity: Filled[Any] = EMPTY
+    note: Filled[Any] = EMPTY
+    hold: Filled[Any] = EMPTY
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,6 +74,12 @@ class Pages:
     calibrated_c: float
     units: Units = Units()
     trouble: Callable[[], str | None] = lambda: None
+    say: Callable[[Order], bool] = lambda _: False
+
+    @property
+    def orders(self) -> Ordering:
+        """Gives orders to chambers."""
+        return Ordering(self.store, self.say, self.clock)
 
     def read_by(self, request: Request, made_in: str | None = None) -> Pages:
         """The same for the reader of this request.
@@ -104,20 +124,22 @@ class Pages:
         return Fresh(
             f"{tick.boot}:{tick.seq}" if tick else "none",
             f"{mark}{sheet.headline} {sheet.seen.chamber} · barmkeep",
-            self._text("now.html", sheet=sheet),
+            self._text("now.html", sheet=sheet, asking=self._asking(sheet)),
         )
 
-    def chamber_again(self, seen: Seen, note_form: Filled[Note]) -> Response:
-        """The chamber's page with a note that cannot be kept yet."""
+    def chamber_again(
+        self, seen: Seen, note_form: Filled[Note] = EMPTY, hold_form: Filled[Any] = EMPTY
+    ) -> Response:
+        """The chamber's page with a note that cannot be kept yet, or an order not given."""
         curve = shown(self.store, seen, {}, self.units)
-        return self._chamber_page(self._sheet(seen), curve, note_form=note_form, status=422)
+        forms = Forms(note=note_form, hold=hold_form)
+        return self._chamber_page(self._sheet(seen), curve, forms, 422)
 
     def _chamber_page(
         self,
         sheet: Sheet,
         curve: Shown,
-        form: Filled[GravityReading] = EMPTY,
-        note_form: Filled[Note] = EMPTY,
+        forms: Forms = Forms(),
         status: int = 200,
     ) -> Response:
         seen, batch = sheet.seen, sheet.seen.batch
@@ -130,15 +152,21 @@ class Pages:
             curve=curve,
             rows=table,
             next=readings.what_next(batch, table, self.units) if batch else "",
-            gravity_form=form,
-            note_form=note_form,
+            asking=self._asking(sheet),
+            gravity_form=forms.gravity,
+            note_form=forms.note,
+            hold_form=forms.hold,
             written=self._written(seen),
             beer_now="" if beer_c is None else words.typed(self.units.degrees(beer_c)),
             calibrated=words.typed(self.units.degrees(self.calibrated_c)),
             strain_name=_strain_name(batch) if batch else "",
-            events=look.events(self.store, seen)[: -EVENTS_SHOWN - 1 : -1],
+            events=look.shown_events(self.store, seen, EVENTS_SHOWN),
             form_now=words.form_time(self.now(seen), self.units.zone),
         )
+
+    def _asking(self, sheet: Sheet) -> Asking:
+        given = self.store.orders(sheet.seen.chamber, LINES_MAX)
+        return asking(sheet.seen, given, sheet.troubles, self.units)
 
     def _written(self, seen: Seen) -> Written:
         if seen.batch is None:
@@ -155,9 +183,26 @@ class Pages:
         filled = entries.gravity_entry(typed, batch, taken, self.now(sheet.seen), self.units)
         if filled.value is None:
             curve = shown(self.store, sheet.seen, {}, self.units)
-            return self._chamber_page(sheet, curve, filled, status=422)
+            return self._chamber_page(sheet, curve, Forms(gravity=filled), 422)
         self.store.add_gravity(filled.value, self.by())
+        self._tell_gravity(sheet.seen, batch)
         return RedirectResponse(f"/chambers/{batch.chamber}#gravity", 303)
+
+    def _tell_gravity(self, seen: Seen, batch: Batch) -> None:
+        """Let a procedure begun from here know the newest gravity. What is kept is kept anyway."""
+        table = readings.rows(batch, self.store.gravities(batch.id), self.units)
+        newest_sg = table[-1].corrected_sg if table else None
+        if newest_sg is None or not seen.is_live or seen.tick is None or not seen.tick.begun_by:
+            return
+        age_s = max(0.0, self.now(seen) - table[-1].reading.taken_utc_s)
+        with contextlib.suppress(BarmkeepError):
+            self.orders.give(
+                batch.chamber,
+                "gravity",
+                self.by().who,
+                {"gravity_sg": round(newest_sg, 4), "age_s": age_s},
+                wait_s=0.0,
+            )
 
     def strike_out(self, request: Request, typed: Mapping[str, str]) -> Response:
         """POST /chambers/{name}/gravity/strike: a reading that was mistyped."""
@@ -168,36 +213,6 @@ class Pages:
                 self.store.strike_gravity(reading.id, self.by())
                 return RedirectResponse(f"/chambers/{seen.chamber}#gravity", 303)
         raise HTTPException(409, "That reading is not in this batch any more.")
-
-    # A batch.
-
-    def batch(self, request: Request) -> Response:
-        """GET /chambers/{name}/batch"""
-        return self._batch_page(self.look_up(request), Filled({}))
-
-    def write_batch(self, request: Request, typed: Mapping[str, str]) -> Response:
-        """POST /chambers/{name}/batch. The batch before ends when this one is pitched."""
-        seen = self.look_up(request)
-        filled = entries.batch_entry(typed, seen.chamber, strains(), self.now(seen), self.units)
-        if filled.value is not None and seen.batch is not None:
-            filled = _after(filled, seen.batch)
-        if filled.value is None:
-            return self._batch_page(seen, filled, 422)
-        if seen.batch is not None:
-            self.store.end_batch(seen.batch.id, filled.value.pitched_utc_s)
-        self.store.add_batch(filled.value)
-        return RedirectResponse(f"/chambers/{seen.chamber}", 303)
-
-    def _batch_page(self, seen: Seen, form: Filled[Batch], status: int = 200) -> Response:
-        return self.page(
-            "batch.html",
-            status,
-            chamber=seen.chamber,
-            running=seen.batch,
-            form=form,
-            strains=[(each, entries.suggestion(each)) for each in strains()],
-            form_now=words.form_time(self.now(seen), self.units.zone),
-        )
 
     # What they share.
 
@@ -238,15 +253,6 @@ class Pages:
             own_trouble=self.trouble(),
             **values,
         )
-
-
-def _after(filled: Filled[Batch], before: Batch) -> Filled[Batch]:
-    """The same form, refused when its batch was pitched before the one it follows."""
-    assert filled.value is not None
-    if filled.value.pitched_utc_s >= before.pitched_utc_s:
-        return filled
-    message = f"That is before {before.name}, which is in this chamber now, was pitched."
-    return replace(filled, value=None, errors={"pitched": message})
 
 
 def _strain_name(batch: Batch) -> str:

@@ -18,6 +18,7 @@ from jinja2.runtime import Context
 from dashboard.access.roles import visitor
 from dashboard.access.ways import SEAL_FIELD
 from dashboard.sheet import words
+from dashboard.sheet.asked import SHELF_HOURS
 from dashboard.sheet.troubles import told
 from dashboard.sheet.units import Units
 
@@ -46,7 +47,7 @@ def renderer(note: str = "") -> Render:
         trim_blocks=True,
         lstrip_blocks=True,
     )
-    environment.globals.update(visitor=visitor, note=note)
+    environment.globals.update(visitor=visitor, note=note, shelf_hours=SHELF_HOURS)
     environment.filters.update(
         temperature=_in_units(words.temperature),
         degrees=_in_units(words.degrees),
