@@ -126,9 +126,9 @@ def test_the_cold_night_is_named_with_its_figures():
     lost_h = 10.0 * (1.0 - worth(KVEIK, 26.0))
     assert lines[0].startswith("It took ") and f"Temperature cost {lost_h:.0f} h" in lines[0]
     assert lines[1] == (
-        f"Cold cost {lost_h:.0f} h in the night of 1 to 2 January: the beer was down to 26.0 °C of the 35 °C"
-        " asked for while the garage was at -12.4 °C, the pad at its limit (it held the beer 38 K"
-        " above the garage)."
+        f"Cold cost {lost_h:.0f} h in the night of 1 to 2 January: the beer was down to 26.0 °C of"
+        " the 35 °C asked for while the garage was at -12.4 °C, the pad at its limit (it held the"
+        " beer 38 K above the garage)."
     )
     assert "within what batches of this kind differ by" in lines[-1]
 
