@@ -53,7 +53,7 @@ class RealBatch:
         return early[len(early) // 2]
 
     def at(self, hour: float, column: str = "platos") -> float:
-        values = getattr(self, column)
+        values: tuple[float, ...] = getattr(self, column)
         right = min(max(bisect_left(self.hours, hour), 1), len(self.hours) - 1)
         left_h, right_h = self.hours[right - 1], self.hours[right]
         step = (hour - left_h) / (right_h - left_h)

@@ -8,7 +8,7 @@ cannot stand for, and never replaces a reading.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 from math import sqrt
@@ -118,6 +118,32 @@ def heat_estimate(
         factor=fit.factor,
         offset_w=fit.offset_w,
         why_not=_why_not(known, half, fall, now_h - last.hour),
+    )
+
+
+def hourly_heat(
+    samples: Iterable[tuple[float, float, float]], pitched_utc_s: float
+) -> tuple[HeatStretch, ...]:
+    """Stretches of an hour from single reports, in order; an hour without any is left out.
+
+    Args:
+        samples: time in UTC seconds, ferment watts and their standard deviation, as a controller
+            reports them, in any order.
+        pitched_utc_s: from which hours count; what lies before is left out.
+    """
+    hours: dict[int, list[tuple[float, float]]] = {}
+    for utc_s, ferment_w, sd_w in samples:
+        hour = int((utc_s - pitched_utc_s) // 3600.0)
+        if hour >= 0:
+            hours.setdefault(hour, []).append((ferment_w, sd_w))
+    return tuple(
+        HeatStretch(
+            float(hour),
+            hour + 1.0,
+            sum(watts for watts, _ in found) / len(found),
+            sum(sd_w for _, sd_w in found) / len(found),
+        )
+        for hour, found in sorted(hours.items())
     )
 
 

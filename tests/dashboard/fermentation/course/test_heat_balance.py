@@ -6,7 +6,12 @@ import random
 
 import pytest
 
-from dashboard.fermentation.course.heat_balance import HeatStretch, heat_estimate, heat_per_plato
+from dashboard.fermentation.course.heat_balance import (
+    HeatStretch,
+    heat_estimate,
+    heat_per_plato,
+    hourly_heat,
+)
 from dashboard.fermentation.course.kinetics import Course, Reading
 from dashboard.fermentation.gravity import plato_from_sg, sg_from_plato
 
@@ -69,6 +74,12 @@ def test_watts_nobody_can_trust_are_not_shown():
 
 def test_no_heat_at_all_is_not_shown():
     assert heat_estimate(ORIGINAL_SG, 20.0, readings(12.0), [], 30.0).why_not is not None
+
+
+def test_reports_are_gathered_into_hours():
+    samples = [(7200.0 + 100.0 * k, 5.0 + k, 0.5) for k in range(3)] + [(-50.0, 9.0, 9.0)]
+    assert hourly_heat(samples, 0.0) == (HeatStretch(2.0, 3.0, 6.0, 0.5),)
+    assert hourly_heat([], 0.0) == ()
 
 
 def test_for_the_forecast_it_is_a_reading_with_its_own_error():
