@@ -39,7 +39,6 @@ class AlarmNow:
 
     Args:
         level: what its condition amounts to.
-        since_mono_s: since when it does.
         needs_ack: raised, and not acknowledged since.
         turning_mono_s: since when its condition has asked for another level; None: it agrees.
         turning_to: that level.
@@ -47,7 +46,6 @@ class AlarmNow:
     """
 
     level: Level = Level.DOWN
-    since_mono_s: float = 0.0
     needs_ack: bool = False
     turning_mono_s: float | None = None
     turning_to: Level = Level.DOWN
@@ -142,7 +140,6 @@ def restored(
         alarms.append(
             AlarmNow(
                 Level.UP if is_up else Level.QUIET if state == AlarmState.DSUPR else Level.DOWN,
-                now.mono_s,
                 state in (AlarmState.UNACK, AlarmState.RTNUN),
                 shelved_until_mono_s=now.mono_s + (left_s or 0.0) if is_shelved else None,
             )

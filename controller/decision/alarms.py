@@ -109,9 +109,7 @@ def _moved(
     if now_s - since_s < delay_s:
         return replace(was, turning_mono_s=since_s, turning_to=wanted), ()
     needs_ack = wanted is Level.UP or (wanted is Level.DOWN and was.needs_ack)
-    moved = replace(
-        was, level=wanted, since_mono_s=since_s, needs_ack=needs_ack, turning_mono_s=None
-    )
+    moved = replace(was, level=wanted, needs_ack=needs_ack, turning_mono_s=None)
     if wanted is Level.UP:
         return moved, (told_of(rule, "raised", since_s, rule.text(situation), rule.remedy),)
     if wanted is Level.DOWN:
@@ -131,7 +129,7 @@ def _woken(
     told = [told_of(rule, "unshelved", until_s, "No longer kept quiet.")]
     is_up = was.level is Level.UP
     if is_up:
-        told.append(told_of(rule, "raised", was.since_mono_s, rule.text(situation), rule.remedy))
+        told.append(told_of(rule, "raised", until_s, rule.text(situation), rule.remedy))
     return replace(was, shelved_until_mono_s=None, needs_ack=is_up), tuple(told)
 
 
