@@ -142,7 +142,7 @@ def boot_lines(hand: Hand) -> None:
             relays = tomllib.loads(file.read_text()).get("relays", {})
         except (OSError, tomllib.TOMLDecodeError):
             continue
-        gpios += [relays[key] for key in ("heat_gpio", "fan_gpio") if key in relays]
+        gpios += [relays[key] for key in ("heat_gpio", "fan_gpio", "enable_gpio") if key in relays]
     for line in missing_lines(path.read_text(errors="replace"), gpios):
         hand.say("add", f"to {path}, under [all]:  {line.text:32} so that {line.meaning}")
 

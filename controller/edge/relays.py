@@ -3,6 +3,9 @@
 Off at birth, off before the other goes on, off before close; a failure while switching turns off
 whatever still can be. It decides nothing: only decision/interlocks.py makes a Command.
 
+With an enable line, a timer relay in series with the pad opens when this program no longer says at
+every tick that it means heat: hardware/WIRING, section 7.
+
 Active-high is the default because an active-low board is ON for a moment whenever its line is
 claimed (the line starts low) and while this computer starts. `active_high = false` is therefore
 an override that must stand in the settings file in writing; hardware/WIRING says what else it
@@ -37,21 +40,31 @@ class RelaySettings:
         "GPIO that switches the heat pad; 9 to 27 are pulled low at power-on", low=0, high=GPIO_MAX
     )
     fan_gpio: int | None = setting("GPIO that switches the fan", default=None, low=0, high=GPIO_MAX)
+    enable_gpio: int | None = setting(
+        "GPIO that changes at every tick while heat is on, for a timer relay in series with it",
+        default=None,
+        low=0,
+        high=GPIO_MAX,
+    )
     active_high: bool = setting(
         "whether a high level means on; false makes the relays blink on at start", default=True
     )
 
     def __post_init__(self) -> None:
-        if self.heat_gpio == self.fan_gpio:
-            raise SettingsError(
-                f"heat_gpio and fan_gpio are both {self.heat_gpio}.",
-                "Give the fan a line of its own.",
-            )
+        used: dict[int, str] = {}
+        for name in ("heat_gpio", "fan_gpio", "enable_gpio"):
+            gpio = getattr(self, name)
+            if gpio is not None and gpio in used:
+                raise SettingsError(
+                    f"{used[gpio]} and {name} are both {gpio}.", f"Give {name} a line of its own."
+                )
+            used[gpio] = name
 
     def claimed(self) -> tuple[ClaimedPin, ...]:
         """Every line these settings use, as the stop step must know it."""
-        gpios = (self.heat_gpio, self.fan_gpio)
-        return tuple(ClaimedPin(gpio, self.active_high) for gpio in gpios if gpio is not None)
+        relays = [ClaimedPin(gpio, self.active_high) for gpio in (self.heat_gpio, self.fan_gpio)
+                  if gpio is not None]  # fmt: skip
+        return (*relays, *([ClaimedPin(self.enable_gpio)] if self.enable_gpio is not None else []))
 
 
 class Relays:
@@ -73,19 +86,22 @@ class Relays:
         self._starts = {"heat": heat_starts, "fan": fan_starts}
         self._was_on = {"heat": False, "fan": False}
         self._lines: dict[str, OutputDevice] = {}
+        self._enable: OutputDevice | None = None
         for name, gpio in (("heat", settings.heat_gpio), ("fan", settings.fan_gpio)):
-            if gpio is None:
-                continue
-            try:
-                self._lines[name] = OutputDevice(
-                    gpio,
-                    active_high=settings.active_high,
-                    initial_value=False,
-                    pin_factory=factory,
-                )
-            except Exception as error:  # Why: each pin factory raises errors of its own.
-                self.close()
-                raise _unclaimed(name, gpio, error) from error
+            if gpio is not None:
+                self._lines[name] = self._claimed(name, gpio, settings.active_high, factory)
+        if settings.enable_gpio is not None:
+            self._enable = self._claimed("enable", settings.enable_gpio, True, factory)
+
+    def _claimed(self, name: str, gpio: int, active_high: bool, factory: Factory) -> OutputDevice:
+        """A line, off; when it cannot be had, those before it are given back."""
+        try:
+            return OutputDevice(
+                gpio, active_high=active_high, initial_value=False, pin_factory=factory
+            )
+        except Exception as error:  # Why: each pin factory raises errors of its own.
+            self.close()
+            raise _unclaimed(name, gpio, error) from error
 
     def apply(self, command: Command) -> Applied:
         """Switch as told: first what goes off, then, if the other is seen to be off, what goes on.
@@ -109,7 +125,7 @@ class Relays:
 
     def off(self) -> None:
         """Turn everything off that can be. May be called at any time, any number of times."""
-        for name, line in self._lines.items():
+        for name, line in self._all():
             if line.closed:
                 continue
             try:
@@ -120,7 +136,7 @@ class Relays:
     def close(self) -> None:
         """Off, then give the lines back. The relays cannot be used afterwards."""
         self.off()
-        for name, line in self._lines.items():
+        for name, line in self._all():
             try:
                 line.close()
             except Exception as error:  # Why: the next line must still be given back.
@@ -133,6 +149,13 @@ class Relays:
         for name, line in self._lines.items():
             if wanted[name] and not self._another_is_on(name):
                 line.on()
+        if self._enable is not None:
+            # Why: the timer relay needs an edge, so a line that only stands high opens it too.
+            self._enable.value = wanted["heat"] and not self._enable.value
+
+    def _all(self) -> tuple[tuple[str, OutputDevice], ...]:
+        enable = () if self._enable is None else (("enable", self._enable),)
+        return (*self._lines.items(), *enable)
 
     def _another_is_on(self, name: str) -> bool:
         return any(line.value for other, line in self._lines.items() if other != name)
