@@ -21,7 +21,7 @@ from dashboard.ingest import Ingest
 from dashboard.live import LiveHub
 from dashboard.settings import BrokerSettings as DashboardBroker
 from dashboard.store import Store
-from tests.broker import Mosquitto, wait_for
+from tests.broker import Mosquitto, free_port, wait_for
 from tests.controller.edge.lines import CHAMBER, tick
 
 SHIPPED = Path(__file__).parents[2] / "systemd"
@@ -55,6 +55,45 @@ def broker(tmp_path: Path) -> Iterator[Mosquitto]:
     running = Mosquitto(tmp_path, shipped_lines(tmp_path)).start()
     yield running
     running.close()
+
+
+@pytest.mark.filterwarnings(
+    "ignore::pytest.PytestUnraisableExceptionWarning"
+)  # paho leaves its socket.
+@pytest.mark.skipif(not shutil.which("openssl"), reason="needs openssl to make a certificate")
+def test_the_proposed_lines_open_a_second_door_with_tls_alone(tmp_path: Path) -> None:
+    tmp_path.chmod(0o755)
+    subprocess.run(
+        f"openssl req -x509 -newkey rsa:2048 -nodes -days 2 -subj /CN=localhost"
+        f" -addext subjectAltName=DNS:localhost -keyout {tmp_path}/barmkeep.key"
+        f" -out {tmp_path}/barmkeep.pem".split(),
+        check=True,
+        capture_output=True,
+    )
+    (tmp_path / "barmkeep.acl").write_text((SHIPPED / "broker.acl").read_text())
+    (tmp_path / "barmkeep.passwords").touch()
+    for path in tmp_path.iterdir():
+        path.chmod(0o600)
+    subprocess.run(
+        ["mosquitto_passwd", "-b", tmp_path / "barmkeep.passwords", CHAMBER, "secret"], check=True
+    )
+    port = free_port()
+    text = re.sub(r"^# (listener|certfile|keyfile) ", r"\1 ", shipped_lines(tmp_path), flags=re.M)
+    text = text.replace("listener 8883", f"listener {port}")
+    text = text.replace("/etc/mosquitto/certs", str(tmp_path))
+    running = Mosquitto(tmp_path, text).start()
+    answers: list[str] = []
+    client = mqtt.Client(CallbackAPIVersion.VERSION2)
+    client.username_pw_set(CHAMBER, "secret")
+    client.tls_set(ca_certs=str(tmp_path / "barmkeep.pem"))
+    client.on_connect = lambda *said: answers.append(str(said[3]))
+    client.connect("localhost", port)
+    client.loop_start()
+    wait_for(lambda: answers)
+    client.disconnect()
+    client.loop_stop()
+    running.close()
+    assert answers == ["Success"]
 
 
 def told(broker: Mosquitto, user: str, topic: str) -> str:
