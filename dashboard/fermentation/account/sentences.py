@@ -114,10 +114,13 @@ def _profile(spell: Spell, when: str, strain: Strain) -> str:
     asked = f"{spell.lowest_c:.3g} °C"
     if spell.target_c is not None and spell.target_c - spell.lowest_c > 0.5:
         asked = f"{spell.lowest_c:.3g} to {spell.target_c:.3g} °C"
-    return (
+    text = (
         f"The profile asked for {asked}, where {strain.expected.usual_c:g} °C is usual; that"
         f" cost {_hours(spell)}."
     )
+    if spell.lowest_c < strain.expected.floor_c:
+        text += f" Below {strain.expected.floor_c:g} °C this kind of yeast may not work at all."
+    return text
 
 
 _SPELL_WORDS: dict[Cause, Callable[[Spell, str, Strain], str]] = {

@@ -48,6 +48,22 @@ def agenda_of_all(views: Iterable[BatchView], now_utc_s: float) -> tuple[Item, .
     return tuple(sorted(items, key=_order)[:ITEMS_MAX])
 
 
+def alerts_between(
+    items: Iterable[Item], from_utc_s: float, to_utc_s: float
+) -> tuple[tuple[str, Item], ...]:
+    """The alerts that fall due after the one moment and up to the other, each with its own name.
+
+    A forecast moves, and an alert with it: whoever tells people keeps the names told and tells each
+    once.
+    """
+    return tuple(
+        (f"{item.key}/{number}", item)
+        for item in items
+        for number, at_utc_s in enumerate(item.alerts)
+        if from_utc_s < at_utc_s <= to_utc_s
+    )
+
+
 def _order(item: Item) -> tuple[int, float, str]:
     return (-int(item.urgency is Urgency.LATE), item.due_utc_s, item.key)
 

@@ -8,7 +8,7 @@ import pytest
 
 from controller.beerjson import Profile, Step
 from dashboard.facts import Note, NoteKind
-from dashboard.fermentation.advice.agenda import agenda, agenda_of_all, ready_moment
+from dashboard.fermentation.advice.agenda import agenda, agenda_of_all, alerts_between, ready_moment
 from dashboard.fermentation.advice.hops import additions, contact_h, newest_hop_hour
 from dashboard.fermentation.advice.items import HopAddition, Kind, Settled, Urgency
 from tests.dashboard.fermentation.advice.views import TWO_THIRDS_H, at, view_at
@@ -181,6 +181,14 @@ def test_steps_are_announced_by_the_clock_and_by_the_gravity():
 def test_a_step_that_is_past_is_not_announced():
     steps = [e for e in agenda(view_at(20, (10, 20), profile=STEPS), at(20)) if e.kind is Kind.STEP]
     assert [each.title for each in steps] == ["Cool"]
+
+
+def test_an_alert_falls_due_once_in_its_stretch_of_time():
+    hops = (HopAddition(7, at(34)),)
+    items = agenda(view_at(90, (12, 24, 36), hops=hops), at(90))
+    told = [alerts_between(items, at(hour), at(hour + 1)) for hour in range(90, 135)]
+    names = [name for each in told for name, item in each if item.kind is Kind.HOPS_OUT]
+    assert names == ["1-hops-out-7/0", "1-hops-out-7/1", "1-hops-out-7/2"]
 
 
 def test_one_list_across_batches_has_what_is_late_first():
