@@ -152,7 +152,7 @@ def _listing(
     group: Any, meaning: str, command: Callable[[argparse.Namespace], None], name: str = "list"
 ) -> argparse.ArgumentParser:
     parser: argparse.ArgumentParser = group.add_parser(
-        name, help=meaning, description=f"{meaning.capitalize()}."
+        name, help=meaning, description=f"{meaning.capitalize()}.", allow_abbrev=False
     )
     parser.add_argument(
         "--settings",

@@ -24,6 +24,8 @@ from controller.errors import DiskError
 APPLICATION_ID = 0x4241524D  # Why: the letters BARM; tells our file from another program's.
 PEOPLE_ID = 0x42415250  # Why: the letters BARP; the same for the file of users and sessions.
 BUSY_S = 10.0  # Why: only a backup or a person's sqlite3 shell can hold the file, and briefly.
+OPENING_TRIES = 100  # Why: five seconds; another program opens the same file within one.
+OPENING_TRY_S = 0.05  # Why: short against a start, long against a try.
 # Why: a commit touches six or seven pages for a dozen rows, and every page is written whole;
 # measured in tests/bench: pages of 1024 write less than half of what 4096 do to the card.
 PAGE_BYTES = 1024
@@ -221,14 +223,20 @@ def claimed(path: Path, kind: Kind = STORE) -> int:
         raise DiskError(
             f"The {kind.noun} {path} cannot be opened there: {error.strerror}.", remedy
         ) from error
-    try:
-        fcntl.flock(claim, fcntl.LOCK_EX | (fcntl.LOCK_NB if kind.is_held else 0))
-    except OSError as error:
-        os.close(claim)
-        raise DiskError(
-            f"Another dashboard already uses the {kind.noun} {path}.",
-            "Stop it, or name another file.",
-        ) from error
+    pause = threading.Event()
+    for tries_left in reversed(range(1 if kind.is_held else OPENING_TRIES)):
+        try:
+            fcntl.flock(claim, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        except OSError as error:
+            if tries_left:
+                pause.wait(OPENING_TRY_S)
+                continue
+            os.close(claim)
+            raise DiskError(
+                f"Another dashboard already uses the {kind.noun} {path}.",
+                "Stop it, or name another file.",
+            ) from error
+        break
     return claim
 
 

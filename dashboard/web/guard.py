@@ -98,7 +98,7 @@ def _with_headers(send: Send) -> Send:
             headers = MutableHeaders(scope=message)
             for name, value in HEADERS.items():
                 headers[name] = value
-            headers.setdefault("cache-control", "no-cache")
+            headers.setdefault("cache-control", "private, no-cache")
         await send(message)
 
     return sent
