@@ -13,6 +13,7 @@ from controller.simulation.world import World
 
 _NEAR_K = 0.3  # Why: the band a brewer notices nothing in; every published comparison here uses it.
 _NEW_TARGET_K = 0.5  # Why: a ramp moves a thousandth of this per tick; a step moves more.
+_HELD_BUT_S = 1_800.0  # Why: half an hour in a whole batch is a lid lifted, not a pad too weak.
 _SHORT_DWELL_S = 30.0  # Why: the shortest rest and run a relay is promised.
 
 
@@ -34,6 +35,7 @@ class Score:
         self._start_energy_j = world.garage.energy_used_j
         self.warmup_h: float | None = None
         self.overshoot_k = 0.0
+        self.undershoot_k = 0.0
         self.heat_and_fan_together_s = 0.0
         self.deviation_k_h = 0.0
         self.short_dwells = 0
@@ -78,6 +80,21 @@ class Score:
             "wall_s": self.wall_s,
         }
 
+    def shortfall(self) -> dict[str, float | bool]:
+        """For how long the target was not held, by how much, and whether that is holding it.
+
+        Hours on the way to the first target count only when it was never reached.
+        """
+        not_held_s = self._held_s - self._within_s
+        if self.warmup_h is None:
+            not_held_s += self._sought_s
+        is_held = self.warmup_h is not None and not_held_s <= _HELD_BUT_S
+        return {
+            "can_hold": is_held,
+            "not_held_h": round(not_held_s / 3_600.0, 2),
+            "lowest_below_k": round(self.undershoot_k, 2),
+        }
+
     def _count_precision(self, error_k: float, dt_s: float) -> None:
         """Count one interval at this error."""
         self.deviation_k_h += abs(error_k) * dt_s / 3_600.0
@@ -93,6 +110,7 @@ class Score:
         self._held_s += dt_s
         self._square_k2_s += error_k * error_k * dt_s
         self.overshoot_k = max(self.overshoot_k, error_k)
+        self.undershoot_k = max(self.undershoot_k, -error_k)
         if abs(error_k) <= _NEAR_K:
             self._within_s += dt_s
 

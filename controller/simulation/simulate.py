@@ -14,7 +14,8 @@ from typing import TextIO
 
 from controller import loop, report
 from controller.chamber import courier_of
-from controller.decision.decide import State
+from controller.decision.decide import Plan, State
+from controller.decision.learning import LearningMemory
 from controller.decision.vocabulary import Decision, Moment, Relay
 from controller.edge.clock import Clock
 from controller.edge.journal import Journal
@@ -31,6 +32,8 @@ from controller.simulation.plant import GarageSettings
 from controller.simulation.score import Score
 from controller.simulation.weather import WeatherSettings
 from controller.simulation.world import Pace, Scene, World
+from controller.thermal.learn import recalled
+from controller.thermal.learned import Learned
 from controller.wire import Reply
 
 DAY_S = 86_400.0  # Why: a definition.
@@ -56,6 +59,9 @@ class Garage:
         final_plato: apparent extract at the end.
         faults: what goes wrong, and when.
         seed: makes the weather and the noise.
+        course: the garage's air by (hours from the start, °C), in the place of mean and swing.
+        learned: the vessel as it was learned, in the place of its description; the controller
+            begins with the same knowledge.
     """
 
     mean_c: float = 3.0
@@ -65,6 +71,13 @@ class Garage:
     final_plato: float = 2.8
     faults: tuple[PlannedFault, ...] = ()
     seed: int = 1
+    course: tuple[tuple[float, float], ...] = ()
+    learned: Learned | None = None
+
+    @property
+    def is_rehearsal(self) -> bool:
+        """Whether it asks what will be, and not how good the controller is."""
+        return bool(self.course) or self.learned is not None
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,13 +115,15 @@ def scene_of(settings: Settings, garage: Garage, start_utc_s: float) -> Scene:
         pad_w=vessel.pad_w,
         fan_w_per_k=vessel.fan_w_per_k if settings.relays.fan_gpio is not None else 0.0,
         start_c=garage.start_c,
-        weather=WeatherSettings(mean_c=garage.mean_c, swing_k=garage.swing_k),
+        weather=_weather(garage),
         ferment=FermentSettings(
             original_plato=garage.original_plato, final_plato=garage.final_plato
         ),
     )
     surface = (vessel.volume_l / 20.0) ** (2.0 / 3.0)
     plant = replace(plant, loss_w_per_k=plant.loss_w_per_k * surface)
+    if garage.learned is not None:
+        plant = replace(plant, loss_w_per_k=garage.learned.loss_w_per_k, pad_w=garage.learned.pad_w)
     lines = {Relay.HEAT: settings.relays.heat_gpio, Relay.FAN: settings.relays.fan_gpio}
     return Scene(
         garage=plant,
@@ -121,6 +136,17 @@ def scene_of(settings: Settings, garage: Garage, start_utc_s: float) -> Scene:
         start_utc_s=start_utc_s,
         faults=garage.faults,
     )
+
+
+def _weather(garage: Garage) -> WeatherSettings:
+    if garage.course:
+        return WeatherSettings(course=garage.course, wander_k=0.0)
+    return WeatherSettings(mean_c=garage.mean_c, swing_k=garage.swing_k)
+
+
+def _beginning(plan: Plan, garage: Garage) -> State:
+    """The controller's first state: it knows what is known of its vessel."""
+    return State(learning=LearningMemory(recalled(plan.course, garage.learned)))
 
 
 def simulate(settings: Settings, garage: Garage, show: Show) -> dict[str, float | int | None]:
@@ -155,13 +181,15 @@ def simulate(settings: Settings, garage: Garage, show: Show) -> dict[str, float 
         watcher = _Watcher(world, show, flat_out_until_s)
         try:
             loop.tell(parts, speaker, "controller", "begun", "The simulation started.")
-            loop.run(settings.plan(), State(), parts, speaker, watcher)
+            plan = settings.plan()
+            loop.run(plan, _beginning(plan, garage), parts, speaker, watcher)
         finally:
             relays.close()
             if courier is not None:
                 courier.close(world.now())
             journal.close(world.now())
-        return watcher.score.as_dict()
+        score = watcher.score
+        return score.as_dict() | (score.shortfall() if garage.is_rehearsal else {})
 
 
 def _in_real_time(courier: loop.Courier | None, clock: Clock | None) -> loop.Courier | None:

@@ -6,9 +6,11 @@ It only reads the command line and builds what `simulate.py` needs.
 from __future__ import annotations
 
 import argparse
+import math
 import signal
 import tempfile
 import threading
+from collections.abc import Sequence
 from contextlib import ExitStack
 from pathlib import Path
 from types import FrameType
@@ -18,9 +20,12 @@ from controller.edge.clock import SystemClock
 from controller.errors import DiskError, SettingsError
 from controller.settings import Settings, load, parse
 from controller.simulation.faults import parse_fault
+from controller.simulation.forecast import parse_forecast
+from controller.simulation.rehearsal import learned_in, rehearse
 from controller.simulation.simulate import DAY_S, START_UTC_S, Garage, Show, simulate
 from controller.simulation.told import told
 
+DAYS = 3.0  # Why: a fast ferment is over by then.
 DAYS_MAX = 400.0  # Why: a year and a month; longer is a mistyped number.
 
 # Why: a simulation needs no probes of anybody's; these ids have the form of real ones.
@@ -46,7 +51,17 @@ name = "rehearsal"
 def add_arguments(made: argparse.ArgumentParser) -> None:
     """The arguments of `barmkeep simulate`, and the function that runs it."""
     made.add_argument("--settings", type=Path, help="simulate this chamber")
-    made.add_argument("--days", type=float, default=3.0, help="days to simulate (3)")
+    made.add_argument("--days", type=float, help="days to simulate (3, or as long as the forecast)")
+    made.add_argument(
+        "--learned",
+        type=Path,
+        metavar="JOURNAL",
+        help="rehearse with the vessel this chamber's journal tells of (with --settings)",
+    )
+    made.add_argument(
+        "--forecast",
+        help='the garage to come: "-4/6,-8/2" (coldest/warmest of each night) or a CSV file',
+    )
     made.add_argument("--target-c", type=float, default=35.0, help="temperature to hold (35 °C)")
     made.add_argument("--profile", help="follow this BeerJSON file or shipped profile instead")
     made.add_argument("--volume-l", type=float, default=20.0, help="litres of beer (20)")
@@ -78,12 +93,9 @@ def add_arguments(made: argparse.ArgumentParser) -> None:
 
 def run(options: argparse.Namespace) -> int:
     """Runs the simulation these arguments describe and prints its score."""
-    if not 0.0 < options.days <= DAYS_MAX:
-        raise SettingsError(
-            f"--days {options.days:g} is not a span to simulate.",
-            f"Give more than 0 and at most {DAYS_MAX:g} days.",
-        )
     settings = load(options.settings) if options.settings else _made_up(options)
+    garage = _garage(options, settings)
+    days = _days(options, garage)
     clock = SystemClock()
     stopped = threading.Event()
     _on_signal(stopped)
@@ -93,19 +105,47 @@ def run(options: argparse.Namespace) -> int:
         started = clock.now()
         live = options.then_live
         show = Show(
-            days=options.days,
+            days=days,
             journal=journal,
-            start_utc_s=started.utc_s - options.days * DAY_S if live else START_UTC_S,
+            start_utc_s=started.utc_s - days * DAY_S if live else START_UTC_S,
             pace=options.pace if live else None,
             wait=lambda seconds: _waited(stopped, seconds),
             truth=truth,
             should_stop=stopped.is_set,
             network_clock=clock,
         )
-        score = simulate(settings, _garage(options), show)
+        score = (rehearse if garage.is_rehearsal else simulate)(settings, garage, show)
         score["wall_s"] = round(clock.now().mono_s - started.mono_s, 3)
     print(told(score, options.json))
     return 0
+
+
+def with_minus(arguments: Sequence[str]) -> list[str]:
+    """The arguments with a forecast that begins with a minus joined to its name.
+
+    Otherwise argparse takes it for an option of its own.
+    """
+    joined: list[str] = []
+    for argument in arguments:
+        if joined and joined[-1] == "--forecast" and argument.startswith("-"):
+            joined[-1] += f"={argument}"
+        else:
+            joined.append(argument)
+    return joined
+
+
+def _days(options: argparse.Namespace, garage: Garage) -> float:
+    days: float = DAYS
+    if options.days is not None:
+        days = options.days
+    elif garage.course:
+        days = math.floor(garage.course[-1][0] / 24.0) or 1.0
+    if not 0.0 < days <= DAYS_MAX:
+        raise SettingsError(
+            f"--days {days:g} is not a span to simulate.",
+            f"Give more than 0 and at most {DAYS_MAX:g} days.",
+        )
+    return days
 
 
 def _made_up(options: argparse.Namespace) -> Settings:
@@ -117,8 +157,14 @@ def _made_up(options: argparse.Namespace) -> Settings:
     return parse(text, Path.cwd())
 
 
-def _garage(options: argparse.Namespace) -> Garage:
+def _garage(options: argparse.Namespace, settings: Settings) -> Garage:
+    if options.then_live and (options.forecast or options.learned):
+        raise SettingsError("A rehearsal does not go on live.", "Leave out --then-live.")
+    start_hour = START_UTC_S % DAY_S / 3600.0
+    course = parse_forecast(options.forecast, start_hour) if options.forecast else ()
     return Garage(
+        course=course,
+        learned=learned_in(options.learned, settings) if options.learned else None,
         mean_c=options.garage_c,
         swing_k=options.swing_k,
         start_c=options.start_c,

@@ -6,6 +6,7 @@ Nothing here knows what stands in the garage. Part of `garage.py`'s world.
 
 from __future__ import annotations
 
+from bisect import bisect_right
 from dataclasses import dataclass
 from math import cos, exp, pi, sqrt
 from random import Random
@@ -52,6 +53,8 @@ class WeatherSettings:
         wander_memory_s: how long the wander remembers itself (a first-order autoregression).
         warmest_h: the warmest hour of the day, UTC.
         cold_snaps: spells of cold, each counted from the start of the simulation.
+        course: the air by (hours from the start, °C), joined by straight lines, in the place of
+            mean and swing; empty for those.
     """
 
     mean_c: float = 3.0
@@ -60,6 +63,7 @@ class WeatherSettings:
     wander_memory_s: float = _HOUR_S
     warmest_h: float = 15.0
     cold_snaps: tuple[ColdSnap, ...] = ()
+    course: tuple[tuple[float, float], ...] = ()
 
 
 class Weather:
@@ -93,11 +97,22 @@ class Weather:
             self._cell += 1
             self._before_k, self._after_k = self._after_k, self._next_wander(self._after_k)
         wander_k = self._before_k + (self._after_k - self._before_k) * (position - self._cell)
-        day = cos(2.0 * pi * (utc_s - settings.warmest_h * _HOUR_S) / _DAY_S)
-        air_c = settings.mean_c + settings.swing_k * day + wander_k
+        if settings.course:
+            air_c = self._on_course(elapsed_s / _HOUR_S) + wander_k
+        else:
+            day = cos(2.0 * pi * (utc_s - settings.warmest_h * _HOUR_S) / _DAY_S)
+            air_c = settings.mean_c + settings.swing_k * day + wander_k
         for snap in settings.cold_snaps:
             air_c -= snap.drop_k * snap.share(elapsed_s / _HOUR_S)
         return air_c
+
+    def _on_course(self, elapsed_h: float) -> float:
+        course = self._settings.course
+        place = bisect_right(course, (elapsed_h, float("inf")))
+        if place == 0 or place == len(course):
+            return course[min(place, len(course) - 1)][1]
+        (from_h, from_c), (to_h, to_c) = course[place - 1], course[place]
+        return from_c + (to_c - from_c) * (elapsed_h - from_h) / (to_h - from_h)
 
     def _next_wander(self, from_k: float) -> float:
         fresh_k = self._settings.wander_k * sqrt(1.0 - self._memory * self._memory)
