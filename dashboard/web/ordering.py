@@ -40,7 +40,7 @@ class Ordering:
         kind: str,
         who: str,
         arguments: Mapping[str, Any] = NOTHING,
-        wait_s: float = WAIT_S,
+        wait_s: float | None = None,
     ) -> Reply | None:
         """Give an order, and wait a moment for its answer; None when none has come yet.
 
@@ -66,7 +66,7 @@ class Ordering:
                 "The broker is away, so nothing was asked of the chamber.",
                 "Ask again when this page hears the chamber.",
             )
-        return self.store.answer_to(order.id, wait_s)
+        return self.store.answer_to(order.id, WAIT_S if wait_s is None else wait_s)
 
 
 def procedure_text(profile: Profile) -> str:
