@@ -21,6 +21,7 @@ from dashboard.keeping.database import Database
 from dashboard.keeping.entries import Entries
 from dashboard.keeping.lines import Lines, chamber_id_of, states_of
 from dashboard.keeping.notebook import Notebook
+from dashboard.keeping.outbox import Outbox
 from dashboard.keeping.orders import OrderBook
 from dashboard.keeping.rollup import COLUMNS, Sums
 from dashboard.keeping.rows import tick_of
@@ -72,6 +73,7 @@ class Store:
         self.add_batch = notebook.add_batch
         self.change_batch = notebook.change_batch
         self.end_batch = notebook.end_batch
+        self.outbox = Outbox(database)
         entries = Entries(database)
         self.gravities = entries.gravities
         self.add_gravity = entries.add_gravity

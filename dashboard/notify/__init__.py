@@ -1,0 +1,1 @@
+"""Being told: what is told is decided apart from how it is sent, and nothing is told twice."""
