@@ -6,13 +6,15 @@ is expired, or does not fit the table, is answered as refused; one that was answ
 answered the same again. What an order does is decided elsewhere; nothing here touches a relay.
 
 While the clock is set an order's age is judged by it. While it is not, only by how long the order
-has waited here, and then one that was issued before another that was already answered is refused,
-so that an old order kept by somebody cannot be played again.
+has waited here, and by the orders before it: one that was issued earlier than another that was
+already answered is refused, so that an old order kept by somebody cannot be played again, and so is
+one that lies so far ahead that every later one would then seem old.
 """
 
 from __future__ import annotations
 
 import logging
+import math
 from collections import deque
 from dataclasses import dataclass
 
@@ -32,9 +34,11 @@ LOOKED_AT_MAX = (
 )
 RATE_S = 60.0  # Why: the minute in which so many are looked at.
 AHEAD_S_MAX = 120.0  # Why: two clocks set from the network differ by less than a second.
+AWAY_S_MAX = 366 * 86_400.0  # Why: a controller that was off for longer begins a new life.
 NAME_MAX = 64  # Why: a UUID is 36 characters.
 REASON_MAX = 500  # Why: a few lines on a phone.
 
+_FUTURE = "It comes from the future; set the clock of the machine that sent it."
 _log = logging.getLogger(__name__)
 
 
@@ -73,6 +77,7 @@ class Inbox:
         self._waiting: deque[tuple[bytes, float]] = deque()
         self._looked_at_mono_s: deque[float] = deque()
         self._dropped_told = 0
+        self._newest: tuple[float, float] | None = None  # utc_s of an order, mono_s when it came
 
     def hear(self, payload: bytes, retained: bool) -> None:
         """Put a message into the queue. For the network's thread; never blocks, never raises."""
@@ -141,6 +146,7 @@ class Inbox:
         why = self._too_late(order, heard_mono_s, now) or misfit(order.kind, given)
         if why is not None:
             return Received(order, refusal=why)
+        self._newest = (order.utc_s, now.mono_s)
         try:
             return Received(order, asked=_asked(order))
         except BarmkeepError as error:
@@ -154,19 +160,28 @@ class Inbox:
         if now.mono_s - heard_mono_s > order.ttl_s:
             return "It waited too long for its turn; give it again."
         if not now.synced:
-            if order.utc_s >= self.standing.newest_utc_s - order.ttl_s:
-                return None
-            return (
-                "It is older than one that was answered before, and the chamber's clock is not set "
-                "to tell; set both machines' clocks, then give it again."
-            )
+            return self._out_of_order(order, now)
         self.standing.trust_clock(now.utc_s)
         age_s = now.utc_s - order.utc_s
         if age_s > order.ttl_s:
             return f"It was {age_s:.0f} s old and has expired; give it again."
         if age_s < -AHEAD_S_MAX:
-            return "It comes from the future; set the clock of the machine that sent it."
+            return _FUTURE
         return None
+
+    def _out_of_order(self, order: Order, now: Moment) -> str | None:
+        """Why an order's time does not suit those before it; None: it does."""
+        known_utc_s = self.standing.newest_utc_s
+        if order.utc_s < known_utc_s - order.ttl_s:
+            return (
+                "It is older than one that was answered before, and the chamber's clock is not set "
+                "to tell; set both machines' clocks, then give it again."
+            )
+        latest_utc_s = known_utc_s + AWAY_S_MAX if known_utc_s else math.inf
+        if self._newest is not None:
+            utc_s, mono_s = self._newest
+            latest_utc_s = utc_s + now.mono_s - mono_s + AHEAD_S_MAX
+        return _FUTURE if order.utc_s > latest_utc_s else None
 
     def _refuse_junk(self, why: str) -> None:
         self.junk += 1

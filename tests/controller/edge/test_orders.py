@@ -159,6 +159,24 @@ def test_without_a_clock_an_order_counts_from_its_receipt_and_an_older_one_is_no
     assert newer.asked is not None
 
 
+def test_without_a_clock_no_order_can_make_all_later_ones_seem_old(
+    door: Door, tmp_path: Path
+) -> None:
+    door.synced, door.utc_s = False, 0.0
+    (received,) = door.takes(door.order(utc_s=1.7e9))
+    assert received.asked is not None
+    door.mono_s += 600.0
+    assert "from the future" in door.refuses(door.order(id="far", utc_s=1.7e9 + YEAR_S))
+    (later,) = door.takes(door.order(id="id-2", utc_s=1.7e9 + 700.0))
+    assert later.asked is not None
+    door.inbox.keep(None, Reply("left", "id-2", True, "Done.", 0.0), 1.7e9 + 700.0)
+    again = Door(tmp_path)
+    again.synced = False
+    assert "from the future" in again.refuses(again.order(id="id-3", utc_s=1.7e9 + 2 * YEAR_S))
+    (after,) = again.takes(again.order(id="id-4", utc_s=1.7e9 + 90 * 86_400.0))
+    assert after.asked is not None
+
+
 def test_an_answered_order_is_answered_the_same_again_even_when_it_is_late(
     door: Door, tmp_path: Path
 ) -> None:
