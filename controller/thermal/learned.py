@@ -31,6 +31,8 @@ SOUND_HOURS_MIN = 12.0  # Why: half a day has seen a good part of the garage's s
 SOUND_SDS = 3.0  # Why: once in three hundred; a false trip leaves the beer to cool.
 # Why: a jacket held open for the dry hops must not look like a pad that fails.
 OPEN_JACKET = 2.0
+# Why: nor a blanket thrown over it like a relay that sticks.
+BLANKET = 0.8
 
 
 @dataclass(frozen=True, slots=True)
@@ -200,7 +202,7 @@ def sound(prior: Vessel, learned: Learned | None) -> Vessel:
     spread = SOUND_SDS * learned.loss_sd_w_per_k
     return replace(
         prior,
-        loss_low_w_per_k=_within(prior, learned.loss_w_per_k - spread),
+        loss_low_w_per_k=_within(prior, BLANKET * learned.loss_w_per_k - spread),
         loss_high_w_per_k=_within(prior, OPEN_JACKET * learned.loss_w_per_k + spread),
     )
 

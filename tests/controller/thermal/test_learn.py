@@ -183,7 +183,7 @@ def test_bounds_for_faults_get_narrower_and_never_wider() -> None:
     assert sound(prior, replace(KNOWN, hours=5.0)) is prior
     assert sound(prior, replace(KNOWN, ferment_w=None)) is prior
     narrowed = sound(prior, KNOWN)
-    assert narrowed.loss_low_w_per_k == pytest.approx(0.8 - 0.15)
+    assert narrowed.loss_low_w_per_k == pytest.approx(0.64 - 0.15)
     assert narrowed.loss_high_w_per_k == pytest.approx(1.6 + 0.15)
     assert narrowed.pad_w == prior.pad_w
     for loss_w_per_k in (0.05, 0.3, 2.0, 9.0):
