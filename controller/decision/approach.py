@@ -21,6 +21,7 @@ APPROACH_SLACK = 1.5  # Why: the arrival is late when it takes half as long agai
 
 
 GARAGE_FILTER_S = 1200.0  # Why: the jacket delays the garage by about as long.
+PAD_RISE_FADES_S = 300.0  # Why: the next run of the relay comes within minutes and shows it again.
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,7 +32,7 @@ class Felt:
         on_way_s: heat given that has not shown yet, in seconds of the full pad.
         garage_c: the garage's temperature, filtered; kept when its probe fails.
         pad_c: the pad's temperature; None without a trusted reading.
-        pad_k_per_s: how fast the pad is changing.
+        pad_k_per_s: how fast the pad rises when it is on: the fastest seen lately.
         dt_s: time since the look before; 0 at the first.
         mono_s: the instant; endlessly long ago before the first.
     """
@@ -87,9 +88,9 @@ def felt_since(vessel: Vessel, before: Felt, evidence: Evidence, heat: bool, mon
         garage_c = now_c
     elif now_c is not None:
         garage_c += (now_c - garage_c) * min(1.0, dt_s / GARAGE_FILTER_S)
-    pad_k_per_s = 0.0
+    pad_k_per_s = before.pad_k_per_s * max(0.0, 1.0 - dt_s / PAD_RISE_FADES_S)
     if pad_c is not None and before.pad_c is not None and dt_s > 0.0:
-        pad_k_per_s = (pad_c - before.pad_c) / dt_s
+        pad_k_per_s = max(pad_k_per_s, (pad_c - before.pad_c) / dt_s)
     full_s = vessel.delay_s if heat else 0.0
     on_way_s = before.on_way_s + (full_s - before.on_way_s) * min(1.0, dt_s / vessel.delay_s)
     return Felt(on_way_s, garage_c, pad_c, pad_k_per_s, dt_s, mono_s)

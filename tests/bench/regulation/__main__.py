@@ -7,7 +7,7 @@ from statistics import fmean
 
 from tests.bench.regulation.rivals import RIVALS
 from tests.bench.regulation.scenarios import SCENARIOS, named
-from tests.bench.regulation.table import HEADING, Row, line, measured
+from tests.bench.regulation.table import HEADING, Row, line, measured, verdicts
 
 
 def main() -> None:
@@ -30,6 +30,7 @@ def main() -> None:
             print(line(scenario.name, some), flush=True)
         means[rival] = rows
         print(line("all", rows))
+        print("\n".join(verdicts(rows)))
     best = fmean(row.excess_mk for row in means[rivals[0]])
     print(f"\nexcess of each over {rivals[0]}'s:")
     for rival in rivals:

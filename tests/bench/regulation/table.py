@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from statistics import fmean
 
@@ -39,6 +39,8 @@ class Row:
     @property
     def warm_up(self) -> float | None:
         best_s, had_s = bound(self.scenario).arrival_s, self.tally.arrived_s
+        if self.scenario.bias_k:
+            return None  # Where the probe is wrong, arriving is a matter of luck.
         return None if best_s is None or had_s is None else had_s / best_s
 
     @property
@@ -66,3 +68,52 @@ def line(name: str, rows: Sequence[Row]) -> str:
         f"{sum(t.too_close for t in tallies):6d}{fmean(t.energy_j for t in tallies) / 3.6e6:6.2f}"
         f"{max(t.pad_c_max for t in tallies):5.0f}{sum(t.trips for t in tallies):6d}"
     )
+
+
+def _calm_rmse_k(row: Row) -> float:
+    return row.tally.calm_rmse_k
+
+
+@dataclass(frozen=True, slots=True)
+class Aim:
+    """One figure to reach: where it counts, how it is measured, and what it may be at most."""
+
+    name: str
+    counts: Callable[[Row], bool]
+    value: Callable[[Row], float]
+    most: Callable[[Row], float]
+
+
+AIMS = (
+    Aim("RMSE K", lambda r: r.scenario.is_able, _calm_rmse_k, lambda r: r.scenario.rmse_k_max),
+    Aim(
+        "overshoot K",
+        lambda r: r.scenario.is_able,
+        lambda r: r.tally.over_k,
+        lambda r: r.scenario.overshoot_k_max,
+    ),
+    Aim("warm-up x", lambda r: r.warm_up is not None, lambda r: r.warm_up or 0.0, lambda _: 1.10),
+    Aim("edges/h", lambda _: True, lambda r: r.edges_per_h, lambda _: 12.0),
+    Aim("dwells < 30 s", lambda _: True, lambda r: r.tally.short_dwells, lambda _: 0.0),
+    Aim("heat/fan close", lambda _: True, lambda r: r.tally.too_close, lambda _: 0.0),
+)
+
+
+def verdicts(rows: Sequence[Row]) -> list[str]:
+    """Each figure to reach: in how many runs it was, the worst run, and the mean excess."""
+    lines = []
+    for aim in AIMS:
+        counted = [row for row in rows if aim.counts(row)]
+        if not counted:
+            continue
+        held = [row for row in counted if aim.value(row) <= aim.most(row) + 1e-9]
+        worst = max(counted, key=lambda row: aim.value(row) - aim.most(row))
+        lines.append(
+            f"{aim.name:16}{len(held):4d} of {len(counted):<4d} worst {aim.value(worst):.3f} "
+            f"against {aim.most(worst):g} ({worst.scenario.name}, vessel {worst.scenario.seed})"
+        )
+    true = [row for row in rows if not row.scenario.bias_k]
+    means = [fmean(row.excess_mk for row in some) for some in (rows, true) if some]
+    told = f"{means[0]:.0f} mK against 50"
+    told += f"; {means[-1]:.0f} mK where the probe tells the truth" if len(means) > 1 else ""
+    return [*lines, f"{'excess mean':16}{told}"]

@@ -19,6 +19,7 @@ APART_S = 1_800.0
 REAL_ERROR_K = 0.5
 PAD_ROOM_LAG_S = 40.0
 GARAGE_PROBE_LAG_S = 300.0
+UPSET_H = 4.0  # So long what was done to the beer is not the control's fault.
 
 
 @dataclass(slots=True)
@@ -28,6 +29,8 @@ class Tally:
     iae_k_s: float = 0.0
     held_s: float = 0.0
     square_k2_s: float = 0.0
+    calm_s: float = 0.0
+    calm_k2_s: float = 0.0
     near_s: float = 0.0
     over_k: float = 0.0
     under_k: float = 0.0
@@ -46,8 +49,10 @@ class Tally:
     _changed_s: list[float] = field(default_factory=lambda: [-inf, -inf])
     _ran_s: list[float] = field(default_factory=lambda: [-inf, -inf])
 
-    def beer(self, now_s: float, beer_c: float, target_c: float) -> None:
-        """Counts one tick of the beer."""
+    def beer(self, now_s: float, beer_c: float, target_c: float, is_upset: bool = False) -> None:
+        """Counts one tick of the beer; `is_upset` while and shortly after something was done to it,
+        which no control can keep out of the beer.
+        """
         error_k = beer_c - target_c
         self.iae_k_s += abs(error_k) * TICK_S
         if self._target_c is None or abs(target_c - self._target_c) > NEW_TARGET_K:
@@ -60,6 +65,9 @@ class Tally:
             return
         self.held_s += TICK_S
         self.square_k2_s += error_k * error_k * TICK_S
+        if not is_upset:
+            self.calm_s += TICK_S
+            self.calm_k2_s += error_k * error_k * TICK_S
         self.near_s += TICK_S * (abs(error_k) <= NEAR_K)
         self.over_k, self.under_k = max(self.over_k, error_k), max(self.under_k, -error_k)
 
@@ -83,6 +91,11 @@ class Tally:
     def rmse_k(self) -> float:
         return sqrt(self.square_k2_s / self.held_s) if self.held_s else inf
 
+    @property
+    def calm_rmse_k(self) -> float:
+        """RMSE after arrival, without what was done to the beer and the hours after it."""
+        return sqrt(self.calm_k2_s / self.calm_s) if self.calm_s else inf
+
 
 def run(scenario: Scenario, rival: Rival, *, traced: bool = False) -> Tally:
     """Drives the plant with this rival for the scenario's hours."""
@@ -104,7 +117,8 @@ def run(scenario: Scenario, rival: Rival, *, traced: bool = False) -> Tally:
             felt_c[Role.PAD] = pad_felt_c
         felt_c = {role: round(value_c * 16.0) / 16.0 for role, value_c in felt_c.items()}
         heat, fan = rival.switch(1_000.0 + now_s, felt_c, target_c)
-        tally.beer(now_s, plant.beer_c, target_c)
+        is_upset = any(0.0 <= hour - h.from_h < UPSET_H for h in scenario.happenings)
+        tally.beer(now_s, plant.beer_c, target_c, is_upset)
         tally.relays(now_s, (heat, fan), felt_c[Role.BEER] - target_c)
         tally.pad_c_max = max(tally.pad_c_max, plant.pad_c)
         tally.energy_j += (scenario.plant.pad_w * heat + 3.0 * fan) * TICK_S
