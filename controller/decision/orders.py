@@ -212,7 +212,8 @@ def _release(plan: Plan, state: State, asked: Asked, now: Moment) -> Outcome:
         return _refused(
             state,
             f"{code} is released only by somebody who stands at the machine and has found the "
-            f"cause: stop the controller there and start it with --release {code}.",
+            f"cause: type `barmkeep release` there, with the chamber's name and {code}, then start "
+            "its service again.",
         )
     if (why := _not_safe(plan, state)) is not None:
         return _refused(state, why)
