@@ -14,6 +14,7 @@ from controller.bounded import setting
 from controller.bounded_toml import read_tables, text_of
 from controller.errors import DiskError, SettingsError
 from dashboard.access.gate import networks
+from dashboard.notify.choices import NotifySettings
 
 SECRET_BYTES_MAX = 4096  # Why: a password, with room; a larger file is the wrong file.
 
@@ -36,6 +37,10 @@ class WebSettings:
         "whether visitors must sign in; left out: as soon as there is a user, and always where"
         " another machine could reach the pages",
         default=None,
+    )
+    open_metrics: bool = setting(
+        "whether /metrics is answered without a token; it tells strangers what ferments",
+        default=False,
     )
     proxies: tuple[str, ...] = setting(
         "addresses of proxies whose word on where a visitor comes from is believed", default=()
@@ -112,6 +117,7 @@ class DashboardSettings:
     broker: BrokerSettings
     store: StoreSettings
     hydrometer: HydrometerSettings
+    notify: NotifySettings = NotifySettings()
 
 
 TABLES = {
@@ -119,6 +125,7 @@ TABLES = {
     "broker": BrokerSettings,
     "store": StoreSettings,
     "hydrometer": HydrometerSettings,
+    "notify": NotifySettings,
 }
 
 

@@ -10,7 +10,7 @@ from __future__ import annotations
 import functools
 import hmac
 import inspect
-from collections.abc import Awaitable, Callable
+from collections.abc import Awaitable, Callable, Iterable
 from dataclasses import dataclass
 from typing import Any
 from urllib.parse import quote
@@ -40,9 +40,28 @@ class Way:
     needs: Role
     endpoint: Callable[[Request], Any]
 
-    def route(self) -> Route:
-        """The same for Starlette."""
-        return Route(self.path, _guarded(self), methods=[self.method])
+
+def routes(ways: Iterable[Way]) -> list[Route]:
+    """The same for Starlette: a route for each path, so that a wrong method is told which are
+    right.
+    """
+    by_path: dict[str, dict[str, Callable[[Request], Awaitable[Response]]]] = {}
+    for way in ways:
+        methods = by_path.setdefault(way.path, {})
+        assert way.method not in methods, f"{way.method} {way.path} stands there twice"
+        methods[way.method] = _guarded(way)
+    return [
+        Route(path, _by_method(methods), methods=[*methods]) for path, methods in by_path.items()
+    ]
+
+
+def _by_method(
+    methods: dict[str, Callable[[Request], Awaitable[Response]]],
+) -> Callable[[Request], Awaitable[Response]]:
+    async def endpoint(request: Request) -> Response:
+        return await methods["GET" if request.method == "HEAD" else request.method](request)
+
+    return endpoint
 
 
 def is_for_machines(path: str) -> bool:

@@ -26,13 +26,20 @@ from controller.wire import Order
 from dashboard.access.entry import Access
 from dashboard.access.gate import Gate, Proxies, everybody
 from dashboard.access.roles import Role, visitor
-from dashboard.access.ways import Way
+from dashboard.access.ways import Way, is_for_machines, routes
+from dashboard.api import problems
+from dashboard.api.export import Export
+from dashboard.api.metrics import Metrics
+from dashboard.api.reading import Reading
+from dashboard.api.table import operations
+from dashboard.api.writing import Writing
 from dashboard.live import LiveHub
 from dashboard.settings import DashboardSettings
 from dashboard.sheet.units import Units
 from dashboard.store import Store
 from dashboard.web.guard import Guard
 from dashboard.web.leaves import batch, notebook, orders, preferences
+from dashboard.web.leaves.told import Told
 from dashboard.web.pages import Pages
 from dashboard.web.render import renderer
 from dashboard.web.sign_in import SignIn
@@ -63,12 +70,14 @@ class Beside:
         note: what the foot of a page says where nobody is asked for a name.
         trouble: says what keeps the dashboard itself from hearing or keeping anything now.
         say: sends an order on its way; False: it could not be sent.
+        told: the page of being told; None: nobody is.
     """
 
     access: Access | None = None
     note: str = ""
     trouble: Callable[[], str | None] = lambda: None
     say: Callable[[Order], bool] = lambda _: False
+    told: Told | None = None
 
 
 ALONE = Beside()
@@ -87,7 +96,7 @@ def create_app(
     `app.state.streams.close()` ends the event streams; call it before the server waits for its
     connections to end.
     """
-    render = renderer(beside.note)
+    render = renderer(beside.note, is_telling=beside.told is not None)
     usual = Units(zone=zone)
     pages = Pages(
         store,
@@ -101,7 +110,30 @@ def create_app(
     )
     streams = Streams(hub)
     stream = _Streaming(streams, pages, beside.access)
-    ways = [
+    ways = (*_pages(pages, stream), *_machines(store, hub, settings, clock))
+    if beside.told is not None:
+        ways += _telling(beside.told, pages)
+    if beside.access is not None:
+        ways += SignIn(beside.access, pages).ways()
+    of = beside.access.visitor if beside.access else everybody()
+    app = Starlette(
+        routes=[*routes(ways), Mount("/static", StaticFiles(directory=STATIC))],
+        middleware=[
+            Middleware(Proxies, proxies=settings.web.proxies),
+            Middleware(Guard, hosts=(*OWN_NAMES, *settings.web.names)),
+            Middleware(GZipMiddleware, minimum_size=COMPRESSED_BYTES_MIN, compresslevel=6),
+            Middleware(Gate, of=of),
+        ],
+        exception_handlers=_refusals(pages),
+    )
+    app.state.streams = streams
+    app.state.ways = ways
+    return app
+
+
+def _pages(pages: Pages, stream: _Streaming) -> tuple[Way, ...]:
+    """What people open."""
+    return (
         Way("GET", "/", LOOKER, _page(pages, Pages.chambers)),
         Way("GET", "/stream", LOOKER, stream.of(Pages.chambers_fresh)),
         Way("GET", "/chambers/{name}", LOOKER, _page(pages, Pages.chamber)),
@@ -118,22 +150,27 @@ def create_app(
         Way("POST", "/chambers/{name}/orders", CHANGER, _form(pages, orders.give)),
         Way("GET", "/preferences", LOOKER, _page(pages, preferences.show)),
         Way("POST", "/preferences", LOOKER, _form(pages, preferences.write)),
-        *(SignIn(beside.access, pages).ways() if beside.access else ()),
-    ]
-    of = beside.access.visitor if beside.access else everybody()
-    app = Starlette(
-        routes=[*(way.route() for way in ways), Mount("/static", StaticFiles(directory=STATIC))],
-        middleware=[
-            Middleware(Proxies, proxies=settings.web.proxies),
-            Middleware(Guard, hosts=(*OWN_NAMES, *settings.web.names)),
-            Middleware(GZipMiddleware, minimum_size=COMPRESSED_BYTES_MIN, compresslevel=6),
-            Middleware(Gate, of=of),
-        ],
-        exception_handlers=_refusals(pages),
     )
-    app.state.streams = streams
-    app.state.ways = tuple(ways)
-    return app
+
+
+def _telling(told: Told, pages: Pages) -> tuple[Way, ...]:
+    """Who is told what."""
+    return (
+        Way("GET", "/told", LOOKER, _page(pages, told.show)),
+        Way("POST", "/told", CHANGER, _form(pages, told.try_out)),
+    )
+
+
+def _machines(
+    store: Store, hub: LiveHub, settings: DashboardSettings, clock: Callable[[], float]
+) -> tuple[Way, ...]:
+    """What programs ask."""
+    reading = Reading(store, hub, clock)
+    writing = Writing(reading, settings.hydrometer.calibrated_c)
+    asked = operations(reading, writing, Export(store, clock))
+    who_may_watch = Role.ANYBODY if settings.web.open_metrics else Role.LOOKER
+    metrics = Way("GET", "/metrics", who_may_watch, Metrics(store, hub, clock).answer)
+    return (*(each.way() for each in asked), metrics)
 
 
 def _page(
@@ -189,6 +226,9 @@ class _Streaming:
 def _refusals(pages: Pages) -> dict[int | type[Exception], Callable[..., Response]]:
     def unanswerable(request: Request, error: Exception) -> Response:
         assert isinstance(error, HTTPException)
+        if is_for_machines(request.url.path):
+            problem = problems.RequestError(error.status_code, error.detail)
+            return problems.answer(problem, error.headers)
         remedy = REMEDIES.get(error.status_code, "Open the page again.")
         answer = pages.read_by(request).refusal(error.status_code, error.detail, remedy)
         answer.headers.update(error.headers or {})
@@ -196,6 +236,8 @@ def _refusals(pages: Pages) -> dict[int | type[Exception], Callable[..., Respons
 
     def broken(request: Request, error: Exception) -> Response:
         assert isinstance(error, BarmkeepError)
+        if is_for_machines(request.url.path):
+            return problems.answer(problems.RequestError(503, error.what, error.remedy))
         return pages.refusal(503, error.what, error.remedy)
 
     return {HTTPException: unanswerable, BarmkeepError: broken}

@@ -11,10 +11,19 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from starlette.datastructures import Headers, MutableHeaders
-from starlette.responses import PlainTextResponse
+from starlette.responses import PlainTextResponse, Response
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
+from dashboard.access.ways import is_for_machines
+from dashboard.api import problems
+
 BODY_BYTES_MAX = 16_384  # Why: the longest form here is under 1 kB.
+TOO_LONG = (413, "That is too long.", "Send less.")
+FOREIGN = (
+    403,
+    "This form was not sent by this page.",
+    "Open the page again and send it there; a program sends a token.",
+)
 SAFE_METHODS = frozenset({"GET", "HEAD"})
 
 HEADERS = {
@@ -52,24 +61,20 @@ class Guard:
         try:
             await self._app(scope, _limited(receive), send)
         except _TooLong:
-            await _refused(413, "The form is too long. Send less.")(scope, receive, send)
+            await _refused(scope, *TOO_LONG)(scope, receive, send)
 
-    def _refusal(self, scope: Scope) -> PlainTextResponse | None:
+    def _refusal(self, scope: Scope) -> Response | None:
         headers = Headers(scope=scope)
         host = headers.get("host", "")
         if _name_of(host) not in self._hosts:
-            return _refused(
-                421,
-                f"This is not {host[:80]!r}. Open the dashboard under a name its settings list.",
-            )
+            remedy = "Open the dashboard under a name its settings list."
+            return _refused(scope, 421, f"This is not {host[:80]!r}.", remedy)
         is_change = scope["method"] not in SAFE_METHODS and "authorization" not in headers
         if is_change and not _is_own(headers, scope["scheme"], host):
-            return _refused(
-                403, "This form was not sent by this page. Open the page again and send it there."
-            )
+            return _refused(scope, *FOREIGN)
         length = headers.get("content-length", "0")
         if not length.isdecimal() or int(length) > BODY_BYTES_MAX:
-            return _refused(413, "The form is too long. Send less.")
+            return _refused(scope, *TOO_LONG)
         return None
 
 
@@ -88,8 +93,12 @@ def _name_of(host: str) -> str:
     return host.partition(":")[0].lower()
 
 
-def _refused(status: int, text: str) -> PlainTextResponse:
-    return PlainTextResponse(text, status_code=status, headers={"cache-control": "no-store"})
+def _refused(scope: Scope, status: int, what: str, remedy: str) -> Response:
+    """The refusal in words, and to a program in its own form."""
+    kept = {"cache-control": "no-store"}
+    if is_for_machines(scope["path"]):
+        return problems.answer(problems.RequestError(status, what, remedy), kept)
+    return PlainTextResponse(f"{what} {remedy}", status, kept)
 
 
 def _with_headers(send: Send) -> Send:

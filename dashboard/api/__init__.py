@@ -1,0 +1,1 @@
+"""The interface for programs: one table of operations, its document, and what answers them."""
