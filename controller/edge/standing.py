@@ -19,15 +19,14 @@ from typing import Any
 from controller import beerjson, wire
 from controller.decision.profile import Begun
 from controller.errors import BarmkeepError
-from controller.order_kinds import TTL_S_MAX
 from controller.wire import Reply
 
 FILE_NAME = "orders.json"
 BEFORE_NAME = "orders.before.json"
 BYTES_MAX = 1_000_000  # Why: a procedure and all the answers there can be are a quarter of this.
-ANSWERS_MAX = 400  # Why: more than can be answered while any of their orders may still come again.
-# Why: twice as long as an order can live, so that none outlives the memory of its answer.
-ANSWERS_S = 2 * TTL_S_MAX
+# Why: more than can be answered within the life of an order. By count and not by age, so that no
+# step of the clock makes an answered order new.
+ANSWERS_MAX = 400
 
 _log = logging.getLogger(__name__)
 
@@ -61,9 +60,6 @@ class Standing:
         self.answers[reply.id] = reply
         for each in list(self.answers.values())[:-ANSWERS_MAX]:
             del self.answers[each.id]
-        for each in list(self.answers.values())[:-1]:
-            if abs(reply.utc_s - each.utc_s) > ANSWERS_S:
-                del self.answers[each.id]
         try:
             self._save(begun)
         except OSError as error:
