@@ -259,14 +259,23 @@ RULES: tuple[Rule, ...] = (
         "heat-lately",
         _FAN,
         Permit.OFF,
-        lambda c: _since(c, c.memory.heat_ran_s) < SEPARATION_S and c.above_k <= SEPARATION_ERROR_K,
+        lambda c: (
+            # Why: a run under way is not cut when the error becomes small.
+            _since(c, c.memory.fan_ran_s) > 0.0
+            and _since(c, c.memory.heat_ran_s) < SEPARATION_S
+            and c.above_k <= SEPARATION_ERROR_K
+        ),
         "The pad was on within the last half hour.",
     ),
     Rule(
         "fan-lately",
         _HEAT,
         Permit.OFF,
-        lambda c: _since(c, c.memory.fan_ran_s) < SEPARATION_S and c.above_k >= -SEPARATION_ERROR_K,
+        lambda c: (
+            _since(c, c.memory.heat_ran_s) > 0.0
+            and _since(c, c.memory.fan_ran_s) < SEPARATION_S
+            and c.above_k >= -SEPARATION_ERROR_K
+        ),
         "The fan was on within the last half hour.",
     ),
     Rule(

@@ -17,8 +17,8 @@ from controller.decision.vocabulary import Evidence, Fault, Moment, Reading, Rol
 AGE_S_MAX = 60.0
 # Why: no beer or garage moves 1 K in 10 s; a probe whose neighbour was swapped does. A bare pad of
 # 100 W and half a kJ/K gains 2 K in that time.
-JUMP_K_PER_S_MAX = {Role.BEER: 0.1, Role.GARAGE: 0.1, Role.AIR: 0.1, Role.PAD: 0.5}
 JUMP_K_MIN = 1.0
+JUMP_K_PER_S_MAX = {Role.BEER: 0.1, Role.GARAGE: 0.1, Role.AIR: 0.1, Role.PAD: 0.5}
 # Why: one good reading may be chance (a damaged frame passes the checksum once in 256).
 PROOFS_MIN = 3
 # Source: range of a liquid ferment, of a pad under fault and of a garage (common practice, no

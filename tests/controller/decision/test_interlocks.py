@@ -221,3 +221,12 @@ def test_what_is_granted(
 def test_a_command_for_both_cannot_even_be_made() -> None:
     with pytest.raises(AssertionError):
         Command(heat=True, fan=True)
+
+
+@pytest.mark.parametrize(("heat", "fan"), [(True, False), (False, True)])
+def test_a_run_under_way_is_not_cut_when_the_error_becomes_small(heat: bool, fan: bool) -> None:
+    """It began on a real error; a cut at half a kelvin would leave a run of a few seconds."""
+    lately = NOW.mono_s - 600.0
+    memory = remembering(heat_ran_s=lately if fan else 0.0, fan_ran_s=lately if heat else 0.0)
+    _, permits = allowed(memory, Applied(heat=heat, fan=fan))
+    assert (permits.heat if heat else permits.fan) is FREE
