@@ -214,6 +214,7 @@ def dashboard_has_it(board: Board) -> str:
 
 def memory_is_small(board: Board) -> str:
     """What a board of 512 MB must carry."""
+    board.heated()
     said = board.machine.ask("ps -eo rss=,args= | grep -E '[b]armkeep|[p]robe_reader|[m]osquitto'")
     parts = {"dashboard": 0, "probe_reader": 0, "mosquitto": 0, "barmkeep run": 0}
     for line in said.splitlines():

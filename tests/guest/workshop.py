@@ -8,6 +8,7 @@ busybox-static. Nothing of it is part of the normal test run.
 
 from __future__ import annotations
 
+import hashlib
 import lzma
 import re
 import shutil
@@ -140,7 +141,8 @@ def debian(folder: Path) -> Path:
 
 def wheels(folder: Path) -> Path:
     """Every package the project needs, for an installation without a network."""
-    place = folder / "wheels"
+    wanted = hashlib.sha256((ROOT / "pyproject.toml").read_bytes()).hexdigest()[:12]
+    place = folder / f"wheels-{wanted}"
     if not place.exists():
         run(sys.executable, "-m", "pip", "wheel", "-q", "--wheel-dir", place, f"{ROOT}[pi]",
             "setuptools>=77", "wheel", cwd=folder)  # fmt: skip
