@@ -21,9 +21,13 @@ from dashboard.access.entry import Access
 from dashboard.ingest import Ingest
 from dashboard.keeping.people import People, path_beside
 from dashboard.live import LiveHub
-from dashboard.settings import DashboardSettings, WebSettings
+from dashboard.notify.choices import NotifySettings, is_web, targets_in
+from dashboard.notify.heartbeat import Heartbeat
+from dashboard.notify.teller import Surroundings, Teller
+from dashboard.settings import DashboardSettings, WebSettings, secret
 from dashboard.store import Store
 from dashboard.web.app import Beside, create_app
+from dashboard.web.leaves.told import Told
 
 LOOK_S = 0.2  # Why: how soon a signal or the end of a demo's child is noticed.
 GOODBYE_S = 2  # Why: a page being sent gets this long; streams are ended at once.
@@ -68,9 +72,35 @@ def opened(
         ingest = Ingest(settings.broker, store, hub, clock, settings.store.commit_s)
         ingest.start()
         stack.callback(ingest.stop)
-        beside = Beside(access, note, lambda: ingest.trouble, ingest.say)
+        told = _telling(settings.notify, Surroundings(store, hub, clock, lambda: ingest.trouble))
+        told.teller.start()
+        stack.callback(told.teller.stop)
+        if told.heartbeat is not None:
+            told.heartbeat.start()
+            stack.callback(told.heartbeat.stop)
+        beside = Beside(access, note, lambda: ingest.trouble, ingest.say, told)
         app = create_app(store, hub, settings, clock, beside=beside)
         yield Parts(store, hub, ingest, access, app)
+
+
+def _telling(settings: NotifySettings, around: Surroundings) -> Told:
+    """Who is told what, not begun yet.
+
+    Raises:
+        BarmkeepError: a file with addresses cannot be used.
+    """
+    targets = targets_in(settings.targets_file) if settings.targets_file else ()
+    teller = Teller(settings, targets, around)
+    if settings.heartbeat_file is None:
+        return Told(teller)
+    address = secret(settings.heartbeat_file)
+    if not is_web(address):
+        raise SettingsError(
+            f"The file {settings.heartbeat_file} holds no address of the web.",
+            "Write the address alone into it, beginning with https://.",
+        )
+    beat = Heartbeat(address, settings.heartbeat_s, lambda: teller.is_well, around.clock)
+    return Told(teller, beat)
 
 
 def listening(web: WebSettings) -> socket.socket:

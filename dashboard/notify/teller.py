@@ -62,6 +62,7 @@ class Teller:
         self._looked_utc_s = around.clock()
         self._tidied_utc_s = float("-inf")
         self._shouted: str | None = None
+        self.trials: dict[str, tuple[float, str]] = {}
         self._over = threading.Event()
         self._news = {target.name: threading.Event() for target in self.targets}
         self._threads = [threading.Thread(target=self._look_on, name="look", daemon=True)]
@@ -235,18 +236,17 @@ class Teller:
             news.wait(LOOK_S)
             news.clear()
 
-    def try_out(self, name: str) -> str:
-        """Send a trial to this target at once. What became of it, in words; empty: it arrived."""
-        target = next((each for each in self.targets if each.name == name), None)
-        if target is None:
-            return "There is no such target."
+    def try_out(self, name: str) -> None:
+        """Send a trial to this target at once. `trials` then says when, and what went wrong."""
         now = self._around.clock()
         units, public = self.settings.units, self.settings.public_address
+        (target,) = (each for each in self.targets if each.name == name)
+        error = ""
         try:
             _send(target, wording.trial(now, name, units, public), is_repeat=False)
-        except SendError as error:
-            return str(error)
-        return ""
+        except SendError as refused:
+            error = str(refused)
+        self.trials[name] = (now, error)
 
     def deliveries(self) -> tuple[Delivery, ...]:
         """The last deliveries, newest first."""
