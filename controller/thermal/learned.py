@@ -90,10 +90,10 @@ def in_watts(course: Course, belief: Belief, stretch: Stretch, hours: float) -> 
     """What is believed, in watts: the pad's rating and the capacity by volume share the scale."""
     vessel = course.vessel
     pad_w = vessel.pad_w * (belief.rise / vessel.rise_k_per_s) ** PAD_PART
-    moved = (PAD_PART * belief.rise_sd) ** 2
+    moved, scale_sd = (PAD_PART * belief.rise_sd) ** 2, _scale_sd(vessel, belief.rise)
     share_variance = belief.share_sd**2 + 2.0 * PAD_PART * belief.together
     loss_w_per_k = belief.share_per_k * pad_w
-    loss_sd = math.sqrt(max(share_variance + moved, 0.0) + SCALE_SD**2 + SYSTEMATIC_SD**2)
+    loss_sd = math.sqrt(max(share_variance + moved, 0.0) + scale_sd**2 + SYSTEMATIC_SD**2)
     loss_w = loss_w_per_k * stretch.warmth_k_s / stretch.span_s
     heat = ferment_heat(belief.ferment * pad_w, belief.ferment_sd * pad_w, loss_w)
     if stretch.is_blind:
@@ -102,7 +102,7 @@ def in_watts(course: Course, belief: Belief, stretch: Stretch, hours: float) -> 
         loss_w_per_k,
         loss_sd * loss_w_per_k,
         pad_w,
-        math.sqrt(moved + SCALE_SD**2) * pad_w,
+        math.sqrt(moved + scale_sd**2) * pad_w,
         pad_w / belief.rise,
         belief.delay_s - SMOOTH_S,
         belief.delay_sd_s,
@@ -111,6 +111,15 @@ def in_watts(course: Course, belief: Belief, stretch: Stretch, hours: float) -> 
         loss_w - belief.ferment * pad_w,
         hours,
     )
+
+
+def _scale_sd(vessel: Vessel, rise: float) -> float:
+    """How sure the scale of the watts is: less so, the more pad and volume contradict each other.
+
+    Source: R. T. Birge, Phys. Rev. 40 (1932) 207-227: where two results differ by more than their
+    errors, the errors are widened until they do not (from memory).
+    """
+    return SCALE_SD * max(1.0, abs(math.log(rise / vessel.rise_k_per_s)) / bank.RISE_SD)
 
 
 def remembered(
@@ -167,7 +176,7 @@ def belief_of(course: Course, learned: Learned) -> Belief:
         learned.loss_w_per_k / learned.pad_w,
         learned.share_sd,
         rise,
-        math.sqrt(max(pad_variance - SCALE_SD**2, 0.0)) / PAD_PART,
+        math.sqrt(max(pad_variance - _scale_sd(vessel, rise) ** 2, 0.0)) / PAD_PART,
         0.0,
         learned.delay_s + SMOOTH_S,
         learned.delay_sd_s,

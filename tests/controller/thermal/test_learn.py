@@ -248,3 +248,13 @@ def test_what_was_told_is_remembered_within_the_bounds_of_the_vessel() -> None:
     assert wild.loss_w_per_k < 9.0 and wild.pad_w < 100.0
     assert wild.delay_s == 140.0 and wild.hours == 0.0
     assert wild.loss_sd_w_per_k > 0.0 and wild.pad_sd_w > 0.0
+
+
+def test_where_pad_and_volume_contradict_each_other_the_watts_are_less_sure() -> None:
+    """A vessel filled to 15 L and told as 20 L warms a third faster: is it the pad or the beer?"""
+    vessel = Vessel()
+    vessel.capacity_j_per_k = 4100.0 * 15.0 + 3500.0
+    learned = known_by(vessel.run(48))
+    assert abs(learned.loss_w_per_k - 0.85) < 1.96 * learned.loss_sd_w_per_k
+    assert learned.loss_sd_w_per_k > 0.1 * learned.loss_w_per_k
+    assert learned.share_sd < 0.05

@@ -32,3 +32,10 @@ def test_loss_grows_with_the_surface_and_capacity_with_the_volume() -> None:
 def test_a_pad_no_probe_could_follow_is_refused() -> None:
     with pytest.raises(SettingsError, match=r"1000 W would warm 5 L .* at most 19\d W"):
         vessel_of(VesselSettings(5.0, 1000.0))
+
+
+def test_a_vessel_is_told_in_words_that_can_be_read_back() -> None:
+    settings = VesselSettings(5.5, 12.5, "none")
+    assert settings.in_words() == "5.5 L, 12.5 W, none"
+    assert VesselSettings.from_words(settings.in_words()) == settings
+    assert VesselSettings.from_words("a bucket") is None
