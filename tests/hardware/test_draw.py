@@ -65,6 +65,6 @@ def test_the_numbers_are_those_of_the_board(draw: ModuleType) -> None:
 
 
 def test_relay_lines_are_pulled_low_at_power_on(draw: ModuleType) -> None:
-    """GPIO 9 to 27 have a pull-down at reset. Source: BCM2835 ARM peripherals, table 6-31 (from memory)."""
+    """GPIO 9 to 27 are pulled down at reset. Source: BCM2835 ARM peripherals, 6.2 (from memory)."""
     for use in ("heat pad's outlet, input", "fan's relay, input"):
         assert 9 <= draw.pin_of(use).gpio <= 27
