@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import re
 import time
-from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
 
@@ -15,59 +14,11 @@ from controller.wire import Presence, Tick, encode, topic
 from dashboard.facts import GravityUnit
 from dashboard.serving import opened
 from dashboard.settings import settings_of
-from tests.browser.served import chromium, running, served
-from tests.browser.states import NOW_UTC_S, STATES, Scene, scene_of
+from tests.browser.served import running, served
+from tests.browser.states import NOW_UTC_S, STATES, scene_of
+from tests.browser.visits import Visit
 
 PHONE = {"width": 320, "height": 640}
-DESK = {"width": 1280, "height": 900}
-EXPECTED_NOISE = ("status of 422",)  # Why: a refused form is no trouble of the page.
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Browser]:
-    with chromium() as found:
-        yield found
-
-
-class Visit:
-    """A page of a scene, and everything its console complained of."""
-
-    def __init__(self, browser: Browser, address: str, **more) -> None:
-        self.complaints: list[str] = []
-        self.asked: list[str] = []
-        self.context = browser.new_context(**({"viewport": DESK} | more))
-        self.page: Page = self.context.new_page()
-        self.page.on("console", self._note)
-        self.page.on("pageerror", lambda error: self.complaints.append(str(error)))
-        self.page.on("request", lambda request: self.asked.append(request.url))
-        self.page.goto(address)
-
-    def _note(self, message) -> None:
-        is_noise = any(noise in message.text for noise in EXPECTED_NOISE)
-        if message.type in ("error", "warning") and not is_noise:
-            self.complaints.append(message.text)
-
-
-@pytest.fixture
-def visit(browser: Browser, tmp_path: Path):
-    """visit(state, **browser settings) opens a page of that state."""
-    left = []
-
-    def opened_page(state: str, path: str = "", **more) -> tuple[Page, Scene]:
-        scene, own_path = scene_of(state, tmp_path)
-        server = served(scene.store, scene.hub, lambda: scene.now_utc_s)
-        address = server.__enter__()
-        seen = Visit(browser, address + own_path + path, **more)
-        left.append((seen, server, scene, address))
-        return seen.page, scene
-
-    yield opened_page
-    for seen, server, scene, address in left:
-        seen.context.close()
-        server.__exit__(None, None, None)
-        scene.store.close()
-        assert seen.complaints == []
-        assert all(url.startswith(address) for url in seen.asked), "asked of another machine"
 
 
 def overflow_px(page: Page) -> int:

@@ -75,7 +75,7 @@ def test_a_sentence_a_curve_and_a_table_in_american_units(scene):
     text = client.get("/chambers/garage-left", headers=COOKIE).text.replace("\u00a0", " ")
     assert "Day 3. 94.9 °F, on target since Monday 10:10." in text
     assert "Beer, °F" in text and "Gravity, °P" in text and 'data-degree="°F"' in text
-    assert "6.08 US gallons" in text and "Original gravity 12.8 °P" in text
+    assert "6.08 US gallons" in text and "Original gravity 12.9 °P" in text
     assert "The beer is at 92.8 °F, 2.2 °F below its target of 95.0 °F." in text
     table = client.get("/chambers/garage-left?view=table&window=day", headers=COOKIE).text
     assert '<span class="unit"> °F</span>' in table and "95.0" in table
