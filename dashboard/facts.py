@@ -141,3 +141,38 @@ class Given:
 
     order: Order
     reply: Reply | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Plan:
+    """What a brewer means to do with a batch.
+
+    Args:
+        is_dry_hopped: whether hops are to go in.
+        hop_limit_h: for how many hours at most, 1 to 720; three days is common practice.
+        forced_sg: where a sample of the same wort ended when it was fermented warm and stirred;
+            None: no such test was made.
+    """
+
+    is_dry_hopped: bool = True
+    hop_limit_h: float = 72.0
+    forced_sg: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class TickedOff:
+    """One thing that was to be done, by its name: `how` is done or skipped."""
+
+    item: str
+    how: str
+    title: str
+    by: By
+
+
+@dataclass(frozen=True, slots=True)
+class FermentHeat:
+    """The ferment's own heat in the hour that begins then, as its controller made it out."""
+
+    start_utc_s: float
+    ferment_w: float
+    sd_w: float

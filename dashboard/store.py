@@ -17,12 +17,14 @@ from pathlib import Path
 from typing import Any, cast
 
 from controller.wire import Event, Line, Presence, Stored, Tick, decode, encode
+from dashboard.facts import FermentHeat
 from dashboard.keeping.database import Database
 from dashboard.keeping.entries import Entries
 from dashboard.keeping.lines import Lines, chamber_id_of, states_of
 from dashboard.keeping.notebook import Notebook
-from dashboard.keeping.outbox import Outbox
 from dashboard.keeping.orders import OrderBook
+from dashboard.keeping.plans import Plans
+from dashboard.keeping.outbox import Outbox
 from dashboard.keeping.rollup import COLUMNS, Sums
 from dashboard.keeping.rows import tick_of
 
@@ -85,6 +87,12 @@ class Store:
         self.strike_note = entries.strike_note
         self.changes = entries.changes
         self.undo = entries.undo
+        plans = Plans(database)
+        self.plan = plans.plan
+        self.set_plan = plans.set_plan
+        self.ticked_off = plans.ticked_off
+        self.tick_off = plans.tick_off
+        self.put_back = plans.put_back
         book = OrderBook(database)
         self.add_order = book.add_order
         self.answer_order = book.answer_order
@@ -244,6 +252,18 @@ class Store:
                 (step_s, chamber, from_s, to_s),
             ).fetchall()
         return [(start_s, Sums(*map(_whole, figures))) for start_s, *figures in rows]
+
+    def ferment_heat(
+        self, chamber: str, from_utc_s: float, to_utc_s: float
+    ) -> tuple[FermentHeat, ...]:
+        """The ferment's own heat, hour by hour, where its controller could tell it."""
+        with self._database.reading() as connection:
+            rows = connection.execute(
+                f"SELECT start_s, watts_sum / count, sd_sum / count FROM ferment_heat{_OF_CHAMBER}"  # noqa: S608
+                " AND start_s >= ? AND start_s < ? ORDER BY start_s",
+                (chamber, from_utc_s, to_utc_s),
+            ).fetchall()
+        return tuple(FermentHeat(float(start_s), watts, sd_w) for start_s, watts, sd_w in rows)
 
 
 def _whole(value: Any) -> Any:

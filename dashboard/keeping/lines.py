@@ -143,6 +143,7 @@ class Lines:
                 sums = minutes.setdefault(utc_s - utc_s % 60, Sums())
                 sums.take(beer, garage, target, tick.heat, tick.fan)
         connection.executemany(INSERT_TICK, rows)
+        connection.executemany(_ADD_HEAT, _heat_rows(boot))
         connection.executemany(
             INSERT_EVENT,
             [
@@ -202,6 +203,26 @@ def chamber_id_of(connection: sqlite3.Connection, name: str) -> int:
         sql = "INSERT INTO chambers (name) VALUES (?) RETURNING id"
         found = connection.execute(sql, (name,)).fetchone()
     return int(found[0])
+
+
+def _heat_rows(boot: Boot) -> list[tuple[int, int, int, float, float]]:
+    """What the waiting ticks tell of the ferment's own heat, added up by the hour."""
+    hours: dict[int, list[tuple[float, float]]] = {}
+    for tick in boot.pending:
+        if isinstance(tick, Tick) and tick.ferment_w is not None and tick.ferment_w_sd is not None:
+            start_s = round(tick.utc_s) // 3600 * 3600
+            hours.setdefault(start_s, []).append((tick.ferment_w, tick.ferment_w_sd))
+    return [
+        (boot.chamber_id, start_s, len(told), sum(w for w, _ in told), sum(sd for _, sd in told))
+        for start_s, told in hours.items()
+    ]
+
+
+_ADD_HEAT = (
+    "INSERT INTO ferment_heat (chamber, start_s, count, watts_sum, sd_sum) VALUES (?, ?, ?, ?, ?)"
+    " ON CONFLICT DO UPDATE SET count = count + excluded.count,"
+    " watts_sum = watts_sum + excluded.watts_sum, sd_sum = sd_sum + excluded.sd_sum"
+)
 
 
 def merge_rollup(

@@ -3,8 +3,8 @@
 Pure. A tick is split: what moves all the time becomes a short row of whole numbers, what changes
 rarely becomes a state that many rows share. Left out, because the page shows it live and history
 can be had without it: the monotonic time, the step's elapsed time, how long a hold or a shelved
-alarm has left, the count of starts and the regulator's integral. Read back, those stand at nought
-or None.
+alarm has left, the count of starts, the regulator's integral, and what was learned of the vessel
+(of which the ferment's own watts are kept by the hour). Read back, those stand at nought or None.
 """
 
 from __future__ import annotations

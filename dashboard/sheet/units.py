@@ -95,6 +95,15 @@ class Units:
         """A volume as it was typed, in litres."""
         return shown * LITRES_PER_GALLON if self.volume is VolumeUnit.GALLON else shown
 
+    def gravity_value(self, value_sg: float) -> float:
+        """A gravity as it is shown, for a scale; one that no scale of sugar reaches stays SG."""
+        if self.gravity is GravityUnit.PLATO:
+            try:
+                return plato_from_sg(value_sg)
+            except BarmkeepError:
+                pass
+        return value_sg
+
     def gravity_text(self, value_sg: float) -> str:
         """A gravity: `1.048` or `11.9 °P`; one that no scale of sugar reaches stays SG."""
         if self.gravity is GravityUnit.PLATO:

@@ -84,6 +84,11 @@ def gravity(value_sg: float, units: Units = USUAL) -> str:
     return units.gravity_text(value_sg)
 
 
+def bare_gravity(value_sg: float, units: Units = USUAL) -> str:
+    """As `gravity`, where the head or the caption names the scale."""
+    return gravity(value_sg, units).partition("\u00a0")[0]
+
+
 def volume(value_l: float, units: Units = USUAL) -> str:
     """`23 litres`, or `6.08 US gallons`."""
     return f"{units.volume_shown(value_l):.3g}\u00a0{units.volume_name}"

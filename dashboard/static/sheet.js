@@ -124,6 +124,7 @@
     target: (t, unit) => `target ${t.toFixed(1)} ${unit}`,
     garage: (t, unit) => `garage ${t.toFixed(1)} ${unit}`,
     heat: (share) => `heat on ${Math.round(100 * share)} % of the time`,
+    gravity: (g, unit, scale) => `gravity about ${scale === "SG" ? g.toFixed(3) : `${g.toFixed(1)} ${scale}`}`,
     fan: (share) => `fan on ${Math.round(100 * share)} % of the time`,
   };
   const read = () => {
@@ -133,7 +134,7 @@
     const values = Object.entries(WORDS).flatMap(([name, say]) => {
       const path = plot.querySelector(`[data-reads=${name}]`);
       const value = path && at(path, cursorShare);
-      return value === null ? [] : [say(value, plot.dataset.degree)];
+      return value === null ? [] : [say(value, plot.dataset.degree, plot.dataset.gravity)];
     });
     const text = `${clock(plot, from + cursorShare * (to - from))}: ${values.join(", ") || "no readings"}.`;
     by("read").textContent = text;

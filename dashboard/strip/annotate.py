@@ -12,8 +12,8 @@ from html import escape
 from dashboard.facts import Curve
 from dashboard.sheet import words
 from dashboard.sheet.units import Units
-from dashboard.strip import lines
-from dashboard.strip.axis import TimeMark, clock_marks, gravity_scale, pitch_marks
+from dashboard.strip import foretold, lines
+from dashboard.strip.axis import Scale, TimeMark, clock_marks, gravity_scale, pitch_marks
 from dashboard.strip.picture import (
     BEER,
     CLOCK_Y_PX,
@@ -33,10 +33,10 @@ _LABEL_SHARE = 0.16  # Why: on a phone a step's name needs about a sixth of the 
 _EDGE_SHARE = 0.08  # Why: nearer to an edge than this, a centred text would run over it.
 
 
-def gaps(curve: Curve) -> str:
+def gaps(curve: Curve, now_utc_s: float | None = None) -> str:
     """The stretches without readings."""
     parts = []
-    for from_utc_s, to_utc_s in lines.gaps(curve):
+    for from_utc_s, to_utc_s in lines.gaps(curve, now_utc_s):
         left, right = share_of(curve, from_utc_s), share_of(curve, to_utc_s)
         parts.append(
             f'<rect class="gap" x="{x_of(left)}" width="{x_of(right - left)}" y="{BEER.top_px}" '
@@ -115,14 +115,19 @@ def _whole(mark: Mark) -> str:
     return f"{mark.text}: {mark.detail}" if mark.detail else mark.text
 
 
-def gravities(picture: Picture) -> str:
-    """The corrected gravities on a scale of their own."""
-    if not picture.gravities:
-        return ""
+def scale_of_gravities(picture: Picture) -> Scale | None:
+    """The scale that holds the corrected gravities and what is reckoned of them; None: neither."""
+    found = [each.corrected_sg for each in picture.gravities]
+    for each in foretold.visible(picture.curve, picture.course):
+        found += [each.low_sg, each.middle_sg, each.high_sg]
+    return gravity_scale(found, picture.units) if found else None
+
+
+def gravities(picture: Picture, scale: Scale) -> str:
+    """The corrected gravities, and their scale."""
     units = picture.units
-    scale = gravity_scale([each.corrected_sg for each in picture.gravities], units)
     parts = [
-        text("100%", BEER.y(scale, tick) + 4, _bare(tick, units), "scale", dx=6)
+        text("100%", BEER.y(scale, tick) + 4, words.bare_gravity(tick, units), "scale", dx=6)
         for tick in scale.ticks
     ]
     for each in picture.gravities:
@@ -135,11 +140,6 @@ def gravities(picture: Picture) -> str:
         )
         parts.append(_beside(share, y, words.gravity(each.corrected_sg, units)))
     return "".join(parts)
-
-
-def _bare(value_sg: float, units: Units) -> str:
-    """A gravity without its unit, which the caption names."""
-    return words.gravity(value_sg, units).partition("\u00a0")[0]
 
 
 def _beside(share: float, y: int, label: str) -> str:

@@ -14,7 +14,7 @@ from html import escape
 from dashboard.facts import Bucket, Curve
 from dashboard.sheet import words
 from dashboard.sheet.units import Units
-from dashboard.strip import annotate, lines
+from dashboard.strip import annotate, foretold, lines
 from dashboard.strip.axis import Scale, temperature_scale
 from dashboard.strip.picture import BEER, FAN, GARAGE, HEAT, HEIGHT_PX, Lane, Picture, text
 
@@ -25,12 +25,14 @@ def draw(picture: Picture) -> str:
     units = picture.units
     beer = temperature_scale(_temperatures(curve, _beer_values), 4.0, 7, units)
     garage = temperature_scale(_temperatures(curve, _garage_values), 4.0, 2, units)
+    gravity = annotate.scale_of_gravities(picture)
     body = [
-        annotate.gaps(curve),
+        annotate.gaps(curve, picture.now_utc_s),
         _level_marks(BEER, beer, units),
         _level_marks(GARAGE, garage, units),
         annotate.time_axis(picture),
-        annotate.captions(bool(picture.gravities), units),
+        annotate.captions(gravity is not None, units),
+        foretold.course(picture, gravity) if gravity else "",
         _lane(
             curve,
             BEER,
@@ -48,7 +50,9 @@ def draw(picture: Picture) -> str:
         _lane(curve, HEAT, _shape("heat", "heat", lines.bars(curve, _heat, HEAT.height_px))),
         _lane(curve, FAN, _shape("fan", "fan", lines.bars(curve, _fan, FAN.height_px))),
         annotate.step_marks(picture),
-        annotate.gravities(picture),
+        foretold.now_line(picture),
+        foretold.windows(picture),
+        annotate.gravities(picture, gravity) if gravity else "",
     ]
     return _frame(picture, "".join(body))
 
@@ -58,7 +62,8 @@ def _frame(picture: Picture, body: str) -> str:
     return (
         f'<svg id="plot" class="plot" role="img" aria-labelledby="plot-title plot-desc" '
         f'height="{HEIGHT_PX}" data-from="{curve.from_utc_s:.0f}" data-to="{curve.to_utc_s:.0f}" '
-        f'data-offsets="{_offsets(picture)}" data-degree="{picture.units.degree}">'
+        f'data-offsets="{_offsets(picture)}" data-degree="{picture.units.degree}" '
+        f'data-gravity="{picture.units.gravity_name}">'
         f'<title id="plot-title">{escape(picture.title)}</title>'
         f'<desc id="plot-desc">{escape(picture.description)}</desc>'
         '<defs><pattern id="hatch" width="6" height="6" patternUnits="userSpaceOnUse">'

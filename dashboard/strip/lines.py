@@ -45,16 +45,19 @@ def runs(curve: Curve, *values: Value) -> list[list[Bucket]]:
     return found
 
 
-def gaps(curve: Curve) -> list[tuple[float, float]]:
-    """The stretches (from, to; UTC seconds) after the first bucket for which there is none."""
+def gaps(curve: Curve, now_utc_s: float | None = None) -> list[tuple[float, float]]:
+    """The stretches (from, to; UTC seconds) after the first bucket for which there is none. What
+    lies beyond `now_utc_s` is no gap.
+    """
+    last_utc_s = curve.to_utc_s if now_utc_s is None else min(curve.to_utc_s, now_utc_s)
     found: list[tuple[float, float]] = []
     for bucket, after in pairwise(curve.buckets):
         if after.start_utc_s - bucket.start_utc_s > _late_s(curve):
             found.append((bucket.start_utc_s + curve.bucket_s, after.start_utc_s))
     if curve.buckets:
         ended_utc_s = curve.buckets[-1].start_utc_s + curve.bucket_s
-        if curve.to_utc_s - ended_utc_s > 2 * _late_s(curve):
-            found.append((ended_utc_s, curve.to_utc_s))
+        if last_utc_s - ended_utc_s > 2 * _late_s(curve):
+            found.append((ended_utc_s, last_utc_s))
     return found
 
 
@@ -63,7 +66,7 @@ def line(curve: Curve, value: Value, scale: Scale, height_px: int) -> str:
     parts = []
     for run in runs(curve, value):
         points = [(_middle(curve, each), _y(value(each), scale, height_px)) for each in run]
-        parts.append(_path(points, closed=False))
+        parts.append(path(points, closed=False))
     return "".join(parts)
 
 
@@ -73,7 +76,7 @@ def band(curve: Curve, low: Value, high: Value, scale: Scale, height_px: int) ->
     for run in runs(curve, low, high):
         above = [(_middle(curve, each), _y(high(each), scale, height_px)) for each in run]
         below = [(_middle(curve, each), _y(low(each), scale, height_px)) for each in run]
-        parts.append(_path(above + below[::-1], closed=True))
+        parts.append(path(above + below[::-1], closed=True))
     return "".join(parts)
 
 
@@ -87,7 +90,7 @@ def bars(curve: Curve, share: Value, height_px: int) -> str:
             points += [(x - 1, y), (x + 1, y)]
         points.append((points[-1][0], floor))
         if any(y != floor for _, y in points):
-            parts.append(_path(points, closed=True))
+            parts.append(path(points, closed=True))
     return "".join(parts)
 
 
@@ -106,7 +109,8 @@ def _y(value: float | None, scale: Scale, height_px: int) -> int:
     return round((1 - scale.share(value)) * height_px * UNITS_PER_PIXEL)
 
 
-def _path(points: list[Point], *, closed: bool) -> str:
+def path(points: list[Point], *, closed: bool) -> str:
+    """Points as a path; those in the middle of a level stretch are left out."""
     kept = _without_level_middles(points)
     (x, y), steps = kept[0], []
     for (from_x, from_y), (to_x, to_y) in pairwise(kept):

@@ -32,8 +32,30 @@ class GravityPoint:
 
 
 @dataclass(frozen=True, slots=True)
+class CoursePoint:
+    """The reckoned gravity at a moment: its middle, and a band that holds in eight cases of ten."""
+
+    utc_s: float
+    low_sg: float
+    middle_sg: float
+    high_sg: float
+
+
+@dataclass(frozen=True, slots=True)
+class Window:
+    """When something is to be expected. `text` is its name, `detail` the whole of it."""
+
+    from_utc_s: float
+    to_utc_s: float
+    text: str
+    detail: str
+
+
+@dataclass(frozen=True, slots=True)
 class Picture:
-    """All that is drawn. `pitched_utc_s` of None leaves out the axis since pitching."""
+    """All that is drawn. `pitched_utc_s` of None leaves out the axis since pitching; beyond
+    `now_utc_s` nothing can have been measured.
+    """
 
     curve: Curve
     title: str
@@ -42,6 +64,9 @@ class Picture:
     gravities: tuple[GravityPoint, ...] = ()
     pitched_utc_s: float | None = None
     units: Units = Units()
+    now_utc_s: float | None = None
+    course: tuple[CoursePoint, ...] = ()
+    windows: tuple[Window, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

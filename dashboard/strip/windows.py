@@ -20,6 +20,7 @@ SPAN_S_MAX = 400 * DAY_S  # Why: a year and a bit; longer is not one batch.
 EVERY_S_MIN = 3.0  # Why: a person sees a curve move no faster, and a phone's battery lasts.
 EVERY_S_MAX = 60.0  # Why: a curve older than a minute would look stuck.
 _PRESETS = (("6h", "6 h", 6 * HOUR_S), ("day", "Day", DAY_S), ("3d", "3 days", 3 * DAY_S))
+_AHEAD_S_MIN = 36 * HOUR_S  # Why: on the first evening the next two are what there is to plan.
 _BATCH_LEAD_S = 0.5 * HOUR_S  # Why: shows where the beer came from when it was pitched.
 
 
@@ -47,8 +48,15 @@ class Link:
     is_shown: bool = False
 
 
-def chosen(query: Mapping[str, str], batch: Batch | None, now_utc_s: float) -> Window:
-    """The window an address asks for; the whole batch, or a day, when it asks for none."""
+def chosen(
+    query: Mapping[str, str],
+    batch: Batch | None,
+    now_utc_s: float,
+    end_utc_s: float | None = None,
+) -> Window:
+    """The window an address asks for; without one the batch and what is foretold of it until
+    `end_utc_s`, the whole batch, or a day.
+    """
     fixed = _fixed(query, now_utc_s)
     if fixed is not None:
         return fixed
@@ -58,16 +66,33 @@ def chosen(query: Mapping[str, str], batch: Batch | None, now_utc_s: float) -> W
             return Window(now_utc_s - span_s, now_utc_s, key)
     if batch is not None and now_utc_s - batch.pitched_utc_s > 0:
         from_utc_s = batch.pitched_utc_s - _BATCH_LEAD_S
+        ahead_utc_s = _ahead_utc_s(from_utc_s, now_utc_s, end_utc_s)
+        if ahead_utc_s is not None and key != "batch":
+            return Window(from_utc_s, ahead_utc_s, "ahead")
         span_s = min(max(now_utc_s - from_utc_s, HOUR_S), SPAN_S_MAX)
         return Window(now_utc_s - span_s, now_utc_s, "batch")
     return Window(now_utc_s - DAY_S, now_utc_s, "day")
 
 
-def choices(base: str, shown: Window, batch: Batch | None, extra: str = "") -> tuple[Link, ...]:
+def _ahead_utc_s(from_utc_s: float, now_utc_s: float, end_utc_s: float | None) -> float | None:
+    """Where a window that looks ahead ends: no further off than the past is long, or a day and a
+    half. None: there is nothing ahead.
+    """
+    if end_utc_s is None or end_utc_s < now_utc_s + HOUR_S:
+        return None
+    far_utc_s = now_utc_s + max(_AHEAD_S_MIN, now_utc_s - from_utc_s)
+    return min(end_utc_s, far_utc_s, from_utc_s + SPAN_S_MAX)
+
+
+def choices(
+    base: str, shown: Window, batch: Batch | None, extra: str = "", *, with_ahead: bool = False
+) -> tuple[Link, ...]:
     """The windows that follow the chamber's now."""
     keys = [(key, text) for key, text, _ in _PRESETS]
     if batch is not None:
         keys.append(("batch", "Whole batch"))
+    if with_ahead:
+        keys.append(("ahead", "And ahead"))
     return tuple(
         Link(key, text, _href(base, {"window": key}, extra), key == shown.key) for key, text in keys
     )

@@ -33,12 +33,13 @@ from dashboard.api.metrics import Metrics
 from dashboard.api.reading import Reading
 from dashboard.api.table import operations
 from dashboard.api.writing import Writing
+from dashboard.foresight import Foresight
 from dashboard.live import LiveHub
 from dashboard.settings import DashboardSettings
 from dashboard.sheet.units import Units
 from dashboard.store import Store
 from dashboard.web.guard import Guard
-from dashboard.web.leaves import batch, notebook, orders, preferences
+from dashboard.web.leaves import batch, coming, notebook, orders, preferences
 from dashboard.web.leaves.told import Told
 from dashboard.web.pages import Pages
 from dashboard.web.render import renderer
@@ -101,6 +102,7 @@ def create_app(
     pages = Pages(
         store,
         hub,
+        Foresight(store),
         render,
         clock,
         settings.hydrometer.calibrated_c,
@@ -148,6 +150,8 @@ def _pages(pages: Pages, stream: _Streaming) -> tuple[Way, ...]:
         Way("POST", ENTRY, CHANGER, _form(pages, notebook.correct)),
         Way("POST", f"{ENTRY}/strike", CHANGER, _form(pages, notebook.strike)),
         Way("POST", "/chambers/{name}/orders", CHANGER, _form(pages, orders.give)),
+        Way("POST", "/chambers/{name}/next", CHANGER, _form(pages, coming.settle)),
+        Way("POST", "/chambers/{name}/plan", CHANGER, _form(pages, coming.plan)),
         Way("GET", "/preferences", LOOKER, _page(pages, preferences.show)),
         Way("POST", "/preferences", LOOKER, _form(pages, preferences.write)),
     )

@@ -23,6 +23,7 @@ from dashboard.access.roles import visitor
 from dashboard.errors import EntryError
 from dashboard.facts import Batch, By, Note
 from dashboard.fermentation.strains import strain
+from dashboard.foresight import Foresight
 from dashboard.live import LiveHub
 from dashboard.sheet import entries, readings, words
 from dashboard.sheet.asked import LINES_MAX, Asking, asking
@@ -32,7 +33,8 @@ from dashboard.sheet.sentences import first_sentence, headline
 from dashboard.sheet.troubles import Trouble, troubles
 from dashboard.sheet.units import Units, text_of, units_of_text
 from dashboard.store import Store
-from dashboard.web import look
+from dashboard.web import ahead, look
+from dashboard.web.ahead import Ahead
 from dashboard.web.curve import Shown, shown
 from dashboard.web.ordering import Ordering
 from dashboard.web.reader import units_for
@@ -51,6 +53,7 @@ class Forms:
     gravity: Filled[Any] = EMPTY
     note: Filled[Any] = EMPTY
     hold: Filled[Any] = EMPTY
+    plan: Filled[Any] = EMPTY
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,6 +64,7 @@ class Sheet:
     sentence: str
     headline: str
     troubles: tuple[Trouble, ...]
+    ahead: Ahead = Ahead()
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,6 +73,7 @@ class Pages:
 
     store: Store
     hub: LiveHub
+    foresight: Foresight
     render: Render
     clock: Callable[[], float]
     calibrated_c: float
@@ -104,14 +109,19 @@ class Pages:
     def _every(self) -> dict[str, Any]:
         found = look.every_chamber(self.store, self.hub, self.clock())
         sheets = [self._sheet(each) for each in found]
-        return {"sheets": sheets, "troubled": any(each.troubles for each in sheets)}
+        views = [each.ahead.view for each in sheets if each.ahead.view is not None]
+        nows = [self.now(each.seen) for each in sheets if each.ahead.view is not None]
+        lines = ahead.of_all(views, max(nows, default=self.clock()), self.units)
+        where = {each.seen.batch.id: each.seen.chamber for each in sheets if each.seen.batch}
+        troubled = any(each.troubles for each in sheets)
+        return {"sheets": sheets, "troubled": troubled, "lines": lines, "where": where}
 
     # One chamber.
 
     def chamber(self, request: Request) -> Response:
         """GET /chambers/{name}, or with `part=curve` only its curve."""
         sheet = self._sheet(self.look_up(request))
-        curve = shown(self.store, sheet.seen, request.query_params, self.units)
+        curve = self._curve(sheet, request.query_params)
         if request.query_params.get("part") == "curve":
             return self.page("curve_part.html", sheet=sheet, curve=curve)
         return self._chamber_page(sheet, curve)
@@ -124,16 +134,23 @@ class Pages:
         return Fresh(
             f"{tick.boot}:{tick.seq}" if tick else "none",
             f"{mark}{sheet.headline} {sheet.seen.chamber} · barmkeep",
-            self._text("now.html", sheet=sheet, asking=self._asking(sheet)),
+            self._text("fresh.html", sheet=sheet, asking=self._asking(sheet)),
         )
 
     def chamber_again(
-        self, seen: Seen, note_form: Filled[Note] = EMPTY, hold_form: Filled[Any] = EMPTY
+        self,
+        seen: Seen,
+        note_form: Filled[Note] = EMPTY,
+        hold_form: Filled[Any] = EMPTY,
+        plan_form: Filled[Any] = EMPTY,
     ) -> Response:
-        """The chamber's page with a note that cannot be kept yet, or an order not given."""
-        curve = shown(self.store, seen, {}, self.units)
-        forms = Forms(note=note_form, hold=hold_form)
-        return self._chamber_page(self._sheet(seen), curve, forms, 422)
+        """The chamber's page with a form that cannot be kept yet, or an order not given."""
+        forms = Forms(note=note_form, hold=hold_form, plan=plan_form)
+        sheet = self._sheet(seen)
+        return self._chamber_page(sheet, self._curve(sheet, {}), forms, 422)
+
+    def _curve(self, sheet: Sheet, query: Mapping[str, str]) -> Shown:
+        return shown(self.store, sheet.seen, query, self.units, sheet.ahead.view)
 
     def _chamber_page(
         self,
@@ -156,6 +173,7 @@ class Pages:
             gravity_form=forms.gravity,
             note_form=forms.note,
             hold_form=forms.hold,
+            plan_form=forms.plan,
             written=self._written(seen),
             beer_now="" if beer_c is None else words.typed(self.units.degrees(beer_c)),
             calibrated=words.typed(self.units.degrees(self.calibrated_c)),
@@ -182,7 +200,7 @@ class Pages:
         taken = self.store.gravities(batch.id)
         filled = entries.gravity_entry(typed, batch, taken, self.now(sheet.seen), self.units)
         if filled.value is None:
-            curve = shown(self.store, sheet.seen, {}, self.units)
+            curve = self._curve(sheet, {})
             return self._chamber_page(sheet, curve, Forms(gravity=filled), 422)
         self.store.add_gravity(filled.value, self.by())
         self._tell_gravity(sheet.seen, batch)
@@ -228,8 +246,10 @@ class Pages:
         return found
 
     def _sheet(self, seen: Seen) -> Sheet:
-        sentence = first_sentence(seen, self.units)
-        return Sheet(seen, sentence, headline(seen, self.units), troubles(seen, self.units))
+        coming = ahead.of_chamber(self.store, self.foresight, seen, self.now(seen), self.units)
+        sentence = f"{first_sentence(seen, self.units)} {coming.sentence}".strip()
+        named, wrong = headline(seen, self.units), troubles(seen, self.units)
+        return Sheet(seen, sentence, named, wrong, coming)
 
     def by(self) -> By:
         """Who is writing now, and when."""

@@ -35,7 +35,7 @@ class _Sealed(Extension):
         return _FORM.sub(lambda found: found[0] + _SEAL, source)
 
 
-def renderer(note: str = "") -> Render:
+def renderer(note: str = "", *, is_telling: bool = False) -> Render:
     """A function from a template's name, a reader's units and the page's values to text. A missing
     value is an error. `note` stands at the foot of pages that ask nobody for a name.
     """
@@ -47,11 +47,14 @@ def renderer(note: str = "") -> Render:
         trim_blocks=True,
         lstrip_blocks=True,
     )
-    environment.globals.update(visitor=visitor, note=note, shelf_hours=SHELF_HOURS)
+    environment.globals.update(
+        visitor=visitor, note=note, shelf_hours=SHELF_HOURS, is_telling=is_telling
+    )
     environment.filters.update(
         temperature=_in_units(words.temperature),
         degrees=_in_units(words.degrees),
         gravity=_in_units(words.gravity),
+        bare_gravity=_in_units(words.bare_gravity),
         volume=_in_units(words.volume),
         told=_in_units(told),
         percent=words.percent,

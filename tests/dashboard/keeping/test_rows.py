@@ -21,6 +21,18 @@ from tests.dashboard.lines import tick
 NOT_KEPT = {"mono_s", "step_elapsed_s", "heat_starts", "fan_starts", "integral"} | {
     "hold_left_s",
     "shelved_left_s",
+    "vessel",
+    "loss_w_per_k",
+    "loss_w_per_k_sd",
+    "pad_learned_w",
+    "pad_learned_w_sd",
+    "delay_s",
+    "ferment_w",  # kept by the hour, see test_store
+    "ferment_w_sd",
+    "learned_h",
+    "reach_garage_c",
+    "reach_beer_c",
+    "hours_to_target",
 }
 IN_THE_ROW = {
     "seq",

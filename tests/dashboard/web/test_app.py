@@ -11,6 +11,7 @@ import httpx
 import pytest
 from starlette.applications import Starlette
 
+from dashboard.foresight import Foresight
 from dashboard.live import LiveHub
 from dashboard.settings import settings_of
 from dashboard.sheet.units import Units
@@ -264,7 +265,13 @@ def test_a_method_that_is_not_offered_is_refused(scene):
 
 def pages_of(scene: Scene) -> Pages:
     return Pages(
-        scene.store, scene.hub, renderer(), lambda: scene.now_utc_s, 20.0, Units(zone=ZONE)
+        scene.store,
+        scene.hub,
+        Foresight(scene.store),
+        renderer(),
+        lambda: scene.now_utc_s,
+        20.0,
+        Units(zone=ZONE),
     )
 
 
