@@ -33,6 +33,8 @@ from controller.wire import (
     rule_of,
     topic,
 )
+from dashboard import measured
+from dashboard.errors import EntryError
 from dashboard.live import LiveHub
 from dashboard.settings import BrokerSettings, secret
 from dashboard.store import Store
@@ -43,6 +45,7 @@ RECONNECT_S_MIN = 1  # Why: paho doubles the wait from here up to the maximum.
 RECONNECT_S_MAX = 30  # Why: a broker that is back is found within half a minute.
 RESTART_S = 5.0  # Why: only a bug brings us there; it must not become a busy loop.
 QUEUED_MAX = 200  # Why: `stored` is said again after every commit; a long queue says nothing new.
+MEASURED_QOS = 1  # Why: a device's reading comes once; it is kept once however often it arrives.
 HEARD = (Tick, Event, Presence, Reply)
 
 _log = logging.getLogger(__name__)
@@ -162,7 +165,8 @@ class Ingest:
         if reason.is_failure:
             self._broker_trouble = f"The broker refused us: {reason}."
             return
-        client.subscribe([(topic("+", kind), rule_of(kind).qos) for kind in HEARD])
+        heard = [(topic("+", kind), rule_of(kind).qos) for kind in HEARD]
+        client.subscribe([*heard, (measured.TOPIC.format(chamber="+"), MEASURED_QOS)])
 
     def _on_subscribe(
         self, _client: mqtt.Client, _mine: Any, _mid: int, reasons: list[ReasonCode], _p: Any
@@ -183,7 +187,7 @@ class Ingest:
     def _on_message(self, _client: mqtt.Client, _mine: Any, message: mqtt.MQTTMessage) -> None:
         try:
             self._take_in(message.topic, bytes(message.payload), message.retain)
-        except (WireError, UnicodeDecodeError) as error:
+        except (WireError, EntryError, UnicodeDecodeError) as error:
             self.junk += 1
             if self.junk & (self.junk - 1) == 0:  # The 1st, 2nd, 4th, 8th… is logged.
                 _log.warning("Refused %d messages so far; the newest: %s", self.junk, error)
@@ -193,6 +197,10 @@ class Ingest:
             _log.exception("A message could not be taken in.")
 
     def _take_in(self, heard_on: str, payload: bytes, retained: bool) -> None:
+        if measured.is_measurement(heard_on):
+            if not retained:  # One that the broker kept was measured nobody knows when.
+                measured.take_message(self._store, heard_on, payload, self._now_utc_s())
+            return
         message = decode(payload)
         if not isinstance(message, HEARD) or heard_on != topic(message.chamber, type(message)):
             raise WireError(f"A message of another topic came on {heard_on}.", "Check its sender.")
