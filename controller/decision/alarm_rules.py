@@ -8,22 +8,27 @@ must stop something is an interlock. `alarms.py` turns these conditions into sta
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
 
-from controller.bounded import setting
-from controller.decision.vocabulary import (
-    Applied,
-    Evidence,
-    Moment,
-    Priority,
-    Sensed,
-    Target,
+from controller.decision.alarm_terms import (
+    DELAY_S,
+    AlarmRule,
+    AlarmSettings,
+    Situation,
+    Strain,
 )
-from controller.thermal.reach import Reach
+from controller.decision.vocabulary import Finding, Priority, Sensed
 
-# Source: ISA-18.2 starting points for temperature (from memory): 60 s delays, deadband 1 % of
-# range.
-DELAY_S = 60.0
+__all__ = [
+    "DELAY_S",
+    "RULES",
+    "RULE_BY_CODE",
+    "AlarmRule",
+    "AlarmSettings",
+    "Situation",
+    "Strain",
+]
+
+# Source: ISA-18.2 starting point for temperature (from memory): a deadband of 1 % of range.
 DEADBAND_K = 0.3
 DRIFT_DELAY_S = 600.0  # Why: a lid lifted for a minute is not a drift.
 REACH_DELAY_S = 600.0  # Why: a gust through the door is not a night.
@@ -36,93 +41,6 @@ FLOOD_S = 600.0
 FLOOD_BEGINS_ABOVE = 10
 FLOOD_ENDS_BELOW = 5
 STARTS_MAX = 80_000  # Source: 80 % of the 100 000 operations relay catalogues give (from memory).
-
-
-@dataclass(frozen=True, slots=True)
-class AlarmSettings:
-    """When the brewer wants to be told."""
-
-    drift_k: float = setting(
-        "how far the beer may drift from its target before it is an alarm",
-        unit="K",
-        default=1.0,
-        low=0.5,
-        high=10.0,
-    )
-
-
-@dataclass(frozen=True, slots=True)
-class Strain:
-    """How hard it is to control; a `reach.spare_w` below 0 means the pad cannot hold the target.
-
-    `arrival_s` is how long the beer needs to its target, None when it cannot get there; `is_held`
-    says that an order holds a temperature without an end.
-    """
-
-    phase: str = "idle"
-    reach: Reach = Reach()
-    is_late: bool = False
-    trips: tuple[str, ...] = ()
-    arrival_s: float | None = None
-    is_held: bool = False
-
-
-@dataclass(frozen=True, slots=True)
-class Situation:
-    """All an alarm's condition may look at.
-
-    The alarm stage itself fills in `is_in_transition` (the target has moved, and the beer is not
-    yet due there) and `raised_lately` (alarms raised within `FLOOD_S`).
-    """
-
-    settings: AlarmSettings
-    evidence: Evidence
-    applied: Applied
-    target: Target | None
-    strain: Strain
-    now: Moment
-    is_in_transition: bool = False
-    raised_lately: int = 0
-
-    @property
-    def above_k(self) -> float:
-        """How far the beer is above its target band; below 0 when it is below it, else 0."""
-        beer_c = self.evidence.beer.value_c
-        if beer_c is None or self.target is None:
-            return 0.0
-        return beer_c - self.target.nearest(beer_c)
-
-
-@dataclass(frozen=True, slots=True)
-class AlarmRule:
-    """One alarm.
-
-    Args:
-        code: its name everywhere.
-        priority: how soon a person must act.
-        holds: whether its condition holds; given whether it stands, for the deadband.
-        text: what is wrong, for a person.
-        remedy: what to do.
-        on_delay_s: how long it must hold before it is raised.
-        off_delay_s: how long it must be absent before it is cleared.
-        below: the root causes under which it stays quiet.
-        is_expected: whether its condition is to be expected now, so that it stays quiet.
-    """
-
-    code: str
-    priority: Priority
-    holds: Callable[[Situation, bool], bool]
-    text: Callable[[Situation], str]
-    remedy: str
-    on_delay_s: float = DELAY_S
-    off_delay_s: float = DELAY_S
-    below: tuple[str, ...] = ()
-    is_expected: Callable[[Situation], bool] = lambda _: False
-
-    @property
-    def may_be_shelved(self) -> bool:
-        """Whether it may be kept quiet for a while: never one that asks to act at once."""
-        return self.priority is not Priority.HIGH
 
 
 def _lost(sensed: Sensed) -> bool:
@@ -159,6 +77,12 @@ def _reach_text(situation: Situation) -> str:
         f"{reach.loss_w_per_k_max or 0.0:.2f} W/K would do."
     )
 
+
+def _found(finding: Finding) -> Callable[[Situation, bool], bool]:
+    return lambda situation, _: finding in situation.findings
+
+
+_EFFECTS = ("heat-falls-short", "fan-without-effect", "pad-loose")
 
 RULES: tuple[AlarmRule, ...] = (
     AlarmRule(
@@ -199,6 +123,34 @@ RULES: tuple[AlarmRule, ...] = (
         below=("beer-probe-lost", "tripped"),
     ),
     AlarmRule(
+        "heat-falls-short",
+        Priority.MEDIUM,
+        _found(Finding.HEAT_FALLS_SHORT),
+        lambda s: "The beer cools although the pad is on as much as has always been enough.",
+        "See that the pad is plugged in, pressed flat and under a closed jacket.",
+        on_delay_s=0.0,
+        below=("beer-probe-lost", "tripped"),
+    ),
+    AlarmRule(
+        "fan-without-effect",
+        Priority.MEDIUM,
+        _found(Finding.FAN_WITHOUT_EFFECT),
+        lambda s: "The fan is on, the garage is colder, and the beer does not cool.",
+        "See that the fan turns and that its air reaches the vessel.",
+        on_delay_s=0.0,
+        below=("beer-probe-lost", "tripped"),
+    ),
+    AlarmRule(
+        "pad-loose",
+        Priority.MEDIUM,
+        _found(Finding.PAD_LOOSE),
+        lambda s: "The pad runs much hotter above the beer than it used to.",
+        "Unplug it and press it flat against the vessel: it has come off, or is folded.",
+        on_delay_s=0.0,
+        off_delay_s=DRIFT_DELAY_S,
+        below=("pad-probe-lost", "tripped"),
+    ),
+    AlarmRule(
         "beer-drifting",
         Priority.MEDIUM,
         lambda s, stands: abs(s.above_k) > _drift_k(s, stands),
@@ -207,7 +159,7 @@ RULES: tuple[AlarmRule, ...] = (
         "warm: open the jacket or move the vessel somewhere cooler. Either way, see that the probe "
         "is in its well.",
         on_delay_s=DRIFT_DELAY_S,
-        below=("beer-probe-lost", "tripped", "cannot-reach"),
+        below=("beer-probe-lost", "tripped", "cannot-reach", *_EFFECTS),
         is_expected=lambda s: s.strain.phase == "heating" or s.is_in_transition,
     ),
     AlarmRule(
@@ -216,7 +168,7 @@ RULES: tuple[AlarmRule, ...] = (
         lambda s, _: s.strain.is_late,
         lambda s: "The beer should have reached its target by now." + f" {_drift_text(s)}",
         "See that the pad is plugged in, pressed flat and under the jacket.",
-        below=("beer-probe-lost", "tripped", "cannot-reach"),
+        below=("beer-probe-lost", "tripped", "cannot-reach", *_EFFECTS),
     ),
     AlarmRule(
         "journal-failing",

@@ -118,7 +118,9 @@ def decide(
     strain = Strain(
         regulated.phase, reach, demand.is_late, locked.trips, arrival_s, followed.is_held
     )
-    around_alarms = Situation(plan.alarms, evidence, state.applied, target, strain, now)
+    around_alarms = Situation(
+        plan.alarms, evidence, state.applied, target, strain, now, findings=findings
+    )
     judged, standing, news = alarms.judge(state.alarms, around_alarms)
     memories = (sensed, learnt, watched, followed, locked, regulated, dosed, judged)
     steering = (command, evidence, permits, regulated.phase, demand.share, target)

@@ -7,17 +7,16 @@ project can say no; `interlocks.py` applies this table.
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
 
-from controller.bounded import setting
-from controller.decision.vocabulary import (
-    Evidence,
-    Finding,
-    Moment,
-    Permit,
-    Relay,
-    Target,
+from controller.decision.interlock_terms import (
+    Circumstances,
+    InterlockMemory,
+    InterlockSettings,
+    Rule,
 )
+from controller.decision.vocabulary import Finding, Permit, Relay
+
+__all__ = ["RULES", "RULE_BY_CODE", "Circumstances", "InterlockMemory", "InterlockSettings", "Rule"]
 
 # Why: beyond it no ferment is being held, whatever the cause.
 ABOVE_TARGET_K_MAX = 3.0
@@ -32,85 +31,6 @@ HEAT_DWELL_S = 30.0  # Why: relay life; a contact switched more often wears out 
 FAN_DWELL_S = 60.0
 MISMATCHES_MAX = 2  # Why: one read-back may fall into the switching itself.
 GAP_S_MAX = 60.0  # Why: after a longer silence the past is not known, so this tick stays off.
-
-
-@dataclass(frozen=True, slots=True)
-class InterlockSettings:
-    """The limits no target, order or profile can move."""
-
-    beer_c_max: float = setting(
-        "beer temperature at which heating stops until a person releases it",
-        unit="°C",
-        default=42.0,
-        low=10.0,
-        high=48.0,
-    )
-    pad_c_max: float = setting(
-        "pad temperature at which heating pauses (needs a pad probe)",
-        unit="°C",
-        default=60.0,
-        low=30.0,
-        high=75.0,
-    )
-
-
-@dataclass(frozen=True, slots=True)
-class InterlockMemory:
-    """What the interlocks remember: latched trips by code, and when each relay last changed."""
-
-    trips: tuple[str, ...] = ()
-    fan_gate_is_open: bool = False
-    mismatches: int = 0
-    heat_changed_s: float = float("-inf")
-    fan_changed_s: float = float("-inf")
-    heat_ran_s: float = float("-inf")
-    fan_ran_s: float = float("-inf")
-    last_mono_s: float | None = None
-
-
-@dataclass(frozen=True, slots=True)
-class Circumstances:
-    """All a rule may look at."""
-
-    settings: InterlockSettings
-    memory: InterlockMemory
-    evidence: Evidence
-    findings: tuple[Finding, ...]
-    target: Target | None
-    now: Moment
-
-    @property
-    def above_k(self) -> float:
-        """How far the beer is above its target band; below 0 when it is below it, else 0."""
-        beer_c = self.evidence.beer.value_c
-        if beer_c is None or self.target is None:
-            return 0.0
-        return beer_c - self.target.nearest(beer_c)
-
-
-@dataclass(frozen=True, slots=True)
-class Rule:
-    """One interlock.
-
-    Args:
-        code: its name everywhere: journal, page, hazard table.
-        relays: what it forbids.
-        permit: HOLD or OFF.
-        latches: it stays until released.
-        at_machine: a trip that only somebody standing at the machine may release.
-        applies: whether it forbids now.
-        text: what is wrong, for a person.
-        remedy: what to do.
-    """
-
-    code: str
-    relays: tuple[Relay, ...]
-    permit: Permit
-    applies: Callable[[Circumstances], bool]
-    text: str
-    remedy: str = ""
-    latches: bool = False
-    at_machine: bool = False
 
 
 def _found(finding: Finding) -> Callable[[Circumstances], bool]:
@@ -229,6 +149,61 @@ RULES: tuple[Rule, ...] = (
         _found(Finding.FALL_TOO_FAST),
         "The beer probe is cooling faster than beer can: it is probably out of its well.",
         "Put the probe back into its well, wait for it to read the beer, then release this.",
+        latches=True,
+    ),
+    Rule(
+        "pad-stays-cold",
+        _HEAT,
+        Permit.OFF,
+        _found(Finding.PAD_STAYS_COLD),
+        "The pad was switched on and its probe has not warmed.",
+        "Look at the pad's plug, fuse and cut-out, at the relay, whether the probe is on the pad, "
+        "and whether the beer's and the pad's probe are exchanged.",
+        latches=True,
+    ),
+    Rule(
+        "pad-stays-hot",
+        _HEAT,
+        Permit.OFF,
+        _found(Finding.PAD_STAYS_HOT),
+        "The pad was switched off and has not cooled.",
+        "Unplug the pad now: its relay may be stuck on. Release this at the machine only.",
+        latches=True,
+        at_machine=True,
+    ),
+    Rule(
+        "beer-on-pad",
+        _HEAT,
+        Permit.OFF,
+        _found(Finding.BEER_ON_PAD),
+        "The beer probe answers to the pad like the pad itself: it lies on it.",
+        "Put the probe back into its well, or exchange its id with the pad's, then release this.",
+        latches=True,
+    ),
+    Rule(
+        "beer-leapt",
+        _HEAT,
+        Permit.OFF,
+        _found(Finding.BEER_LEAPT),
+        "The beer's reading has risen as no pad can warm it; heating pauses ten minutes to see "
+        "whether it stays.",
+    ),
+    Rule(
+        "beer-still",
+        _HEAT,
+        Permit.OFF,
+        _found(Finding.BEER_STILL),
+        "The beer's reading has not moved by one step for ten minutes, so heating pauses until it "
+        "does.",
+    ),
+    Rule(
+        "beer-frozen",
+        _HEAT,
+        Permit.OFF,
+        _found(Finding.BEER_FROZEN),
+        "The beer must have moved by two steps of its probe, and the reading has not by one.",
+        "Unplug the beer probe and plug it in again, or replace it; if the reading lives, see "
+        "whether the pad works. Then release this.",
         latches=True,
     ),
     Rule(

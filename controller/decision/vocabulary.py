@@ -168,6 +168,15 @@ class Finding(StrEnum):
     HEAT_WHILE_OFF = "heat-while-off"
     RISE_TOO_FAST = "rise-too-fast"
     FALL_TOO_FAST = "fall-too-fast"
+    BEER_LEAPT = "beer-leapt"
+    HEAT_FALLS_SHORT = "heat-falls-short"
+    FAN_WITHOUT_EFFECT = "fan-without-effect"
+    BEER_STILL = "beer-still"
+    BEER_FROZEN = "beer-frozen"
+    BEER_ON_PAD = "beer-on-pad"
+    PAD_STAYS_COLD = "pad-stays-cold"
+    PAD_STAYS_HOT = "pad-stays-hot"
+    PAD_LOOSE = "pad-loose"
 
 
 class Priority(StrEnum):

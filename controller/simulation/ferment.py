@@ -40,6 +40,11 @@ class FermentSettings:
     first_share: float = 0.01
     pitch_after_h: float = 0.0
 
+    @property
+    def drop_plato(self) -> float:
+        """The apparent extract that will go, °P; none of what is thinner than its own end."""
+        return max(0.0, self.original_plato - self.final_plato)
+
 
 def rate_share(settings: FermentSettings, beer_c: float) -> float:
     """The rate at this temperature as a share of the rate at the best one, 0 to 1.
@@ -71,7 +76,7 @@ class Ferment:
         self._course = settings.first_share
         self._age_s = 0.0
         self.vigour = 1.0  # a fault may slow the yeast
-        drop = (settings.original_plato - settings.final_plato) * REAL_PER_APPARENT / 100.0
+        drop = settings.drop_plato * REAL_PER_APPARENT / 100.0
         self.total_heat_j = wort_kg(volume_l, settings.original_plato) * drop * HEAT_J_PER_KG
 
     @property
@@ -84,8 +89,7 @@ class Ferment:
     def apparent_plato(self) -> float:
         """What a perfect hydrometer would show, °P."""
         settings = self._settings
-        drop_plato = settings.original_plato - settings.final_plato
-        return settings.original_plato - self.share_done * drop_plato
+        return settings.original_plato - self.share_done * settings.drop_plato
 
     def advance(self, dt_s: float, beer_c: float) -> float:
         """Ferment for `dt_s` seconds at this temperature; the heat released, in J."""

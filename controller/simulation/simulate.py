@@ -44,6 +44,7 @@ TRUTH_EVERY_S = 3600.0  # Why: a brewer reads a hydrometer no more often.
 # Source: 12:00 UTC on 15 January 2026, an arbitrary winter noon; without a live end the date must
 # not depend on today, or the same seed would not give the same journal.
 START_UTC_S = 1_768_478_400.0
+PAD_W = 60.0  # Why: the pad whose contact and heat capacity `plant.py` gives.
 JACKET_OF = {"good": "good", "thin": "thin", "none": "bare"}
 
 
@@ -62,6 +63,8 @@ class Garage:
         course: the garage's air by (hours from the start, °C), in the place of mean and swing.
         learned: the vessel as it was learned, in the place of its description; the controller
             begins with the same knowledge.
+        volume_l: litres truly in the vessel; None for what the settings say.
+        cutout_c: where the pad's own cut-out opens; None for a pad without one.
     """
 
     mean_c: float = 3.0
@@ -73,6 +76,8 @@ class Garage:
     seed: int = 1
     course: tuple[tuple[float, float], ...] = ()
     learned: Learned | None = None
+    volume_l: float | None = None
+    cutout_c: float | None = None
 
     @property
     def is_rehearsal(self) -> bool:
@@ -121,7 +126,15 @@ def scene_of(settings: Settings, garage: Garage, start_utc_s: float) -> Scene:
         ),
     )
     surface = (vessel.volume_l / 20.0) ** (2.0 / 3.0)
-    plant = replace(plant, loss_w_per_k=plant.loss_w_per_k * surface)
+    pad_share = vessel.pad_w / PAD_W  # Why: pads of any size have about the same watts per area.
+    plant = replace(
+        plant,
+        volume_l=garage.volume_l or vessel.volume_l,
+        loss_w_per_k=plant.loss_w_per_k * surface,
+        pad_contact_w_per_k=plant.pad_contact_w_per_k * pad_share,
+        pad_j_per_k=plant.pad_j_per_k * pad_share,
+        cutout_c=garage.cutout_c,
+    )
     if garage.learned is not None:
         plant = replace(plant, loss_w_per_k=garage.learned.loss_w_per_k, pad_w=garage.learned.pad_w)
     lines = {Relay.HEAT: settings.relays.heat_gpio, Relay.FAN: settings.relays.fan_gpio}

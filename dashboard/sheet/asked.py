@@ -20,7 +20,7 @@ from dashboard.sheet.units import Units
 RECENT_S = 600.0  # Why: what was asked longer ago stands among what happened.
 LINES_MAX = 4  # Why: more would push the curve off a phone.
 # Why: these say that something may be stuck on, so somebody must look at it before heat comes back.
-AT_MACHINE = frozenset({"pad-far-too-hot", "heat-while-off", "relay-disagrees"})
+AT_MACHINE = frozenset({"pad-far-too-hot", "heat-while-off", "pad-stays-hot", "relay-disagrees"})
 SHELF_HOURS = (1, 8, 24)  # Why: a task, a night, and the longest there is.
 
 

@@ -72,6 +72,12 @@ HELD: dict[str, Held] = {
     "heat-while-off": Held("the beer warmed while the pad was off"),
     "rise-too-fast": Held("the beer warmed faster than this pad can warm it"),
     "fall-too-fast": Held("the beer probe seems to be out of its well"),
+    "pad-stays-cold": Held("the pad was on and its probe did not warm"),
+    "pad-stays-hot": Held("the pad was off and did not cool"),
+    "beer-on-pad": Held("the beer probe seems to lie on the pad"),
+    "beer-leapt": Held("the beer’s reading has just leapt, and may fall back"),
+    "beer-still": Held("the beer’s reading stands still, and must show that it lives"),
+    "beer-frozen": Held("the beer’s reading is frozen"),
     "relay-disagrees": Held("a relay does not follow the controller"),
     "pad-too-hot": Held(
         "the pad is at its limit",

@@ -216,7 +216,8 @@ def fluttering(code: str) -> AlarmRule:
 def test_a_flood_becomes_one_summary_and_ends(monkeypatch: pytest.MonkeyPatch) -> None:
     flood = next(rule for rule in RULES if rule.code == "alarm-flood")
     rules = (*(fluttering(f"a{number}") for number in range(10)), flood)
-    rules += (fluttering("never"),) * (len(RULES) - len(rules))
+    silent = replace(fluttering("never"), holds=lambda *_: False)
+    rules += (silent,) * (len(RULES) - len(rules))
     monkeypatch.setattr(alarms_module, "RULES", rules)
     monkeypatch.setattr("controller.decision.alarm_memory.RULES", rules)
     watch = Watch().sees(LATE, 10.0)

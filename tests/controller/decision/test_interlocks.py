@@ -86,6 +86,12 @@ CASES = {
     "heat-while-off": (replace(WELL, findings=(Finding.HEAT_WHILE_OFF,)), OFF, FREE),
     "rise-too-fast": (replace(WELL, findings=(Finding.RISE_TOO_FAST,)), OFF, FREE),
     "fall-too-fast": (replace(WELL, findings=(Finding.FALL_TOO_FAST,)), OFF, FREE),
+    "pad-stays-cold": (replace(WELL, findings=(Finding.PAD_STAYS_COLD,)), OFF, FREE),
+    "pad-stays-hot": (replace(WELL, findings=(Finding.PAD_STAYS_HOT,)), OFF, FREE),
+    "beer-on-pad": (replace(WELL, findings=(Finding.BEER_ON_PAD,)), OFF, FREE),
+    "beer-leapt": (replace(WELL, findings=(Finding.BEER_LEAPT,)), OFF, FREE),
+    "beer-still": (replace(WELL, findings=(Finding.BEER_STILL,)), OFF, FREE),
+    "beer-frozen": (replace(WELL, findings=(Finding.BEER_FROZEN,)), OFF, FREE),
     "relay-disagrees": (remembering(mismatches=2), OFF, OFF),
     "after-a-gap": (remembering(last_mono_s=NOW.mono_s - 61.0), OFF, OFF),
     "garage-not-colder": (with_beer(35.0, 34.5), FREE, OFF),
@@ -133,7 +139,12 @@ def test_every_rule_tells_a_person_what_is_wrong_and_a_trip_what_to_do() -> None
         assert rule.remedy.endswith(".") or not rule.latches
     # Why: a welded relay or a burning pad must not be released by somebody who cannot smell it.
     at_machine = {rule.code for rule in RULES if rule.at_machine}
-    assert at_machine == {"pad-far-too-hot", "heat-while-off", "relay-disagrees"}
+    assert at_machine == {
+        "pad-far-too-hot",
+        "heat-while-off",
+        "pad-stays-hot",
+        "relay-disagrees",
+    }
 
 
 @pytest.mark.parametrize(
