@@ -74,9 +74,15 @@ def ask(
         with error:
             raise of_status(error.code) from None
     except urllib.error.URLError as error:
-        raise SendError(f"It cannot be reached: {error.reason}.") from None
+        raise SendError(f"It cannot be reached: {_reason(error.reason)}.") from None
     except (OSError, http.client.HTTPException, ValueError) as error:
         raise SendError(f"It cannot be reached: {type(error).__name__}.") from None
+
+
+def _reason(reason: object) -> str:
+    """Why, without the number that means nothing to a person."""
+    strerror = getattr(reason, "strerror", None)
+    return str(strerror or reason)
 
 
 def of_status(status: int) -> SendError:
