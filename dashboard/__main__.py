@@ -1,4 +1,4 @@
-"""Commands of `barmkeep-dashboard`: serve | demo | user | token.
+"""Commands of `barmkeep-dashboard`: serve | demo | user | token | backup | restore.
 
 It reads the command line and this machine's clock, and hands both on. An error is said in two
 sentences, what is wrong and what to do, and ends the command with status 2.
@@ -14,11 +14,13 @@ import sys
 import time  # noqa: TID251  -- the one file of the dashboard that asks the clock
 from collections.abc import Callable, Sequence
 from pathlib import Path
+from typing import Any
 
 from controller.errors import BarmkeepError
 from dashboard import settings
 from dashboard.access import commands as access_commands
 from dashboard.demo import stage
+from dashboard.keeping import copying
 from dashboard.serving import listening, opened, serve
 
 TROUBLE = 2  # Why: the status argparse itself ends with, so there is one to look for.
@@ -63,6 +65,20 @@ def _demo(asked: argparse.Namespace) -> None:
     stage.run(chosen, time.time, lambda line: print(line, flush=True))
 
 
+def _back_up(asked: argparse.Namespace) -> None:
+    store = Path(settings.read(asked.settings).store.path)
+    size = copying.back_up(store, asked.file)
+    print(f"{asked.file} holds a whole copy, {size / 1e6:.1f} MB. Users and tokens are not in it.")
+
+
+def _restore(asked: argparse.Namespace) -> None:
+    store = Path(settings.read(asked.settings).store.path)
+    aside = copying.restore(asked.file, store, time.time())
+    print(f"{store} is now what {asked.file} held; the controllers send again what it lacks.")
+    if aside is not None:
+        print(f"What stood there before is {aside}.")
+
+
 def _parser() -> argparse.ArgumentParser:
     parser = argparse.ArgumentParser(
         prog="barmkeep-dashboard",
@@ -76,6 +92,22 @@ def _parser() -> argparse.ArgumentParser:
         "--settings", type=Path, required=True, metavar="FILE", help="the file dashboard.toml"
     )
     serving.set_defaults(command=_serve)
+    _declare_demo(commands)
+    access_commands.declare(commands, time.time)
+    for name, meaning, command in (
+        ("backup", "copy the whole store into a new file, while it is in use or not", _back_up),
+        ("restore", "put a copy in the store's place; the old store is kept", _restore),
+    ):
+        copying_one = commands.add_parser(
+            name, help=meaning, description=f"{meaning[0].upper()}{meaning[1:]}."
+        )
+        copying_one.add_argument("file", type=Path, metavar="FILE", help="the copy")
+        access_commands.settings_of(copying_one)
+        copying_one.set_defaults(command=command)
+    return parser
+
+
+def _declare_demo(commands: Any) -> None:
     demo = commands.add_parser(
         "demo",
         help="watch a simulated batch on this machine, with no hardware and no settings",
@@ -112,8 +144,6 @@ def _parser() -> argparse.ArgumentParser:
         help="keep journal and store in this new folder (default: a temporary one)",
     )
     demo.set_defaults(command=_demo)
-    access_commands.declare(commands, time.time)
-    return parser
 
 
 def _number(low: float, high: float) -> Callable[[str], float]:

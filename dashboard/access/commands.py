@@ -154,6 +154,13 @@ def _listing(
     parser: argparse.ArgumentParser = group.add_parser(
         name, help=meaning, description=f"{meaning.capitalize()}.", allow_abbrev=False
     )
+    settings_of(parser)
+    parser.set_defaults(command=command)
+    return parser
+
+
+def settings_of(parser: argparse.ArgumentParser) -> None:
+    """Give a command the option that names the settings file."""
     parser.add_argument(
         "--settings",
         type=Path,
@@ -161,8 +168,6 @@ def _listing(
         metavar="FILE",
         help=f"the file dashboard.toml (default {USUAL_SETTINGS})",
     )
-    parser.set_defaults(command=command)
-    return parser
 
 
 def _role_of(parser: argparse.ArgumentParser, meaning: str) -> None:
