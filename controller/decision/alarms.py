@@ -112,6 +112,8 @@ def _moved(
     moved = replace(was, level=wanted, needs_ack=needs_ack, turning_mono_s=None)
     if wanted is Level.UP:
         return moved, (told_of(rule, "raised", since_s, rule.text(situation), rule.remedy),)
+    if wanted is Level.DOWN and was.level is Level.QUIET:
+        return moved, (told_of(rule, "ended", since_s, "It need not be kept quiet any more."),)
     if wanted is Level.DOWN:
         return moved, (told_of(rule, "cleared", since_s, "No longer so."),)
     why = f"while {cause} stands" if cause else "until the beer should have arrived"

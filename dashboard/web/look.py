@@ -9,6 +9,7 @@ from dataclasses import replace
 
 from controller.wire import Event, EventState
 from dashboard import series
+from dashboard.facts import Batch
 from dashboard.live import LiveHub
 from dashboard.sheet.seen import Seen, on_target_since_utc_s
 from dashboard.sheet.troubles import standing
@@ -40,6 +41,11 @@ def seen(store: Store, hub: LiveHub, chamber: str, clock_utc_s: float) -> Seen |
     )
 
 
+def of_batch(batch: Batch, now_utc_s: float) -> Seen:
+    """A batch by itself, as it was at this moment; whatever its chamber does now."""
+    return Seen(batch.chamber, now_utc_s, batch=batch)
+
+
 def every_chamber(store: Store, hub: LiveHub, clock_utc_s: float) -> tuple[Seen, ...]:
     """Every chamber, by name."""
     names = {each.chamber for each in hub.all_newest()}
@@ -55,12 +61,18 @@ def events(store: Store, chamber: Seen) -> tuple[Event, ...]:
     return store.events(chamber.chamber, from_utc_s, to_utc_s, EVENTS_MAX)
 
 
+def _is_quiet(event: Event) -> bool:
+    """Whether an event is for the record only: an alarm kept quiet, and a line lost for good."""
+    is_quiet_over = event.state == EventState.ENDED and event.priority is not None
+    return event.state == EventState.SUPPRESSED or is_quiet_over or event.code == "line-lost"
+
+
 def shown_events(store: Store, chamber: Seen, limit: int) -> tuple[Event, ...]:
     """The newest of them that a person should read, the newest first.
 
     What was made quiet because something else explains it is left out.
     """
-    told = [each for each in events(store, chamber) if each.state != EventState.SUPPRESSED]
+    told = [each for each in events(store, chamber) if not _is_quiet(each)]
     return tuple(told[: -limit - 1 : -1])
 
 

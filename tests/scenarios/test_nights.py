@@ -70,8 +70,11 @@ def test_a_welded_heat_relay_is_found_and_stays_tripped(tmp_path: Path) -> None:
 
 
 def test_a_pad_unplugged_during_the_warm_up_is_found(tmp_path: Path) -> None:
-    night = spent(tmp_path, "mains-off@10min", days=0.4, start_c=8.0)
+    without_pad_probe = settings(without=("pad =",))
+    night = spent(tmp_path / "a", "mains-off@10min", days=0.4, given=without_pad_probe, start_c=8.0)
     assert "heat-without-effect" in night.codes("tripped")
+    night = spent(tmp_path / "b", "mains-off@10min", days=0.2, start_c=8.0)
+    assert "pad-stays-cold" in night.codes("tripped")
 
 
 def test_a_probe_out_of_its_well_trips_before_the_pad_can_burn(tmp_path: Path) -> None:

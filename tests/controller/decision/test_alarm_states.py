@@ -168,7 +168,7 @@ def test_what_was_suppressed_and_is_over_is_normal() -> None:
     assert watch.state == "dsupr"
     calm = replace(WELL, strain=replace(WELL.strain, trips=("beer-too-hot",)))
     assert watch.sees(calm, 80.0).state == "norm"
-    assert watch.words == ["suppressed", "cleared"]
+    assert watch.words == ["suppressed", "ended"]
     watch.sees(tripped).sees(LATE, 30.0).sees(WELL, 60.0)
     assert watch.state == "dsupr", "each way out has its own delay"
     assert watch.sees(WELL, 10.0).state == "norm"
