@@ -20,7 +20,9 @@ from dashboard.facts import Batch, Bucket
 from dashboard.fermentation.account.account import Account
 from dashboard.fermentation.account.lived import Interruption, Trouble
 from dashboard.fermentation.advice.items import BatchView, Settled
+from dashboard.fermentation.compare import Ran
 from dashboard.fermentation.course.heat_balance import hourly_heat
+from dashboard.fermentation.course.warmth import warmth_of
 from dashboard.fermentation.gravity import GravityError, sg_of_reading
 from dashboard.fermentation.record import BatchRecord, account_from, view_of
 from dashboard.fermentation.strains import Strain, strain
@@ -49,6 +51,7 @@ class Foresight:
         self._store = store
         self._lock = threading.Lock()
         self._kept: OrderedDict[int, _Kept] = OrderedDict()
+        self._accounts: dict[int, tuple[Any, Account | None]] = {}
 
     def view(self, batch: Batch, now_utc_s: float, tick: Tick | None = None) -> BatchView | None:
         """What is known and to be expected of a batch; None when its kind of yeast or its gravities
@@ -73,9 +76,33 @@ class Foresight:
         kept = self._known(batch, now_utc_s, None)
         if kept is None:
             return None
+        with self._lock:
+            known = self._accounts.get(batch.id)
+        if known is not None and known[0] == kept.key:
+            return known[1]
+        account = self._accounted(kept.record, now_utc_s)
+        with self._lock:
+            while len(self._accounts) >= BATCHES_KEPT_MAX:
+                self._accounts.pop(next(iter(self._accounts)))
+            self._accounts[batch.id] = (kept.key, account)
+        return account
+
+    def ran(self, batch: Batch, now_utc_s: float) -> Ran | None:
+        """The batch as it is compared with others; None as for `view`."""
+        kept = self._known(batch, now_utc_s, None)
+        if kept is None:
+            return None
+        record = kept.record
+        until_utc_s = now_utc_s if batch.ended_utc_s is None else batch.ended_utc_s
+        usual_c = record.strain.expected.usual_c
+        warmth = warmth_of(record.buckets, batch.pitched_utc_s, until_utc_s, (), usual_c)
+        return Ran(batch.name, record.strain, batch.original_sg, kept.view.readings, warmth)
+
+    def _accounted(self, record: BatchRecord, now_utc_s: float) -> Account | None:
+        batch = record.batch
         until_utc_s = now_utc_s if batch.ended_utc_s is None else batch.ended_utc_s
         events = self._store.events(batch.chamber, batch.pitched_utc_s, until_utc_s, EVENTS_MAX)
-        return account_from(kept.record, now_utc_s, interruptions(events, until_utc_s))
+        return account_from(record, now_utc_s, interruptions(events, until_utc_s))
 
     def hours(self, batch: Batch, now_utc_s: float) -> tuple[Bucket, ...]:
         """The batch's hours, thinned, from pitching to its end or now."""

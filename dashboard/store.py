@@ -70,6 +70,7 @@ class Store:
         # What people typed is kept by the notebook; asked of the store, so that there is one store.
         notebook = Notebook(database)
         self.batches = notebook.batches
+        self.every_batch = notebook.every_batch
         self.batch = notebook.batch
         self.current_batch = notebook.current_batch
         self.add_batch = notebook.add_batch

@@ -16,6 +16,7 @@ from dashboard.keeping.database import Database
 from dashboard.keeping.entries import explained
 from dashboard.keeping.lines import chamber_id_of
 
+BATCHES_MAX = 200  # Why: years of a home brewer; a longer page is read by nobody.
 _BATCH = (
     "SELECT batches.id, chambers.name, batches.name, pitched_utc_s, original_sg,"
     " expected_final_sg, volume_l, strain, ended_utc_s"
@@ -36,6 +37,10 @@ class Notebook:
     def batches(self, chamber: str) -> tuple[Batch, ...]:
         """The chamber's batches, the newest first."""
         return self._batches(f"{_BATCH} WHERE chambers.name = ?{_NEWEST_FIRST}", (chamber,))
+
+    def every_batch(self) -> tuple[Batch, ...]:
+        """The newest batches of every chamber, the newest first, `BATCHES_MAX` at most."""
+        return self._batches(f"{_BATCH}{_NEWEST_FIRST} LIMIT ?", (BATCHES_MAX,))
 
     def batch(self, batch_id: int) -> Batch | None:
         """One batch, or None."""

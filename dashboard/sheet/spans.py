@@ -80,3 +80,8 @@ def hours(value_h: float) -> str:
     if value_h < 48.0:
         return f"{value_h:.0f} hour{'' if round(value_h) == 1 else 's'}"
     return f"{value_h / 24:.1f} days".replace(".0 days", " days")
+
+
+def signed(value_h: float) -> str:
+    """Whole hours with a true minus, and no minus before nought."""
+    return f"{round(value_h) + 0:d}".replace("-", "\u2212")

@@ -22,6 +22,13 @@ def local(utc_s: float, zone: tzinfo | None) -> datetime:
     return datetime.fromtimestamp(utc_s, UTC).astimezone(zone)
 
 
+def zone_of(utc_s: float, zone: tzinfo | None) -> tzinfo:
+    """The zone itself, also where it is the machine's."""
+    found = local(utc_s, zone).tzinfo
+    assert found is not None
+    return found
+
+
 def machine_time(utc_s: float, zone: tzinfo | None) -> str:
     """For <time datetime=…>: ISO 8601 with the offset, to the second."""
     return local(utc_s, zone).isoformat(timespec="seconds")
@@ -49,6 +56,12 @@ def moment(utc_s: float, now_utc_s: float, zone: tzinfo | None) -> str:
         return then.strftime("%A %H:%M")
     year = "" if then.year == now.year else f" {then.year}"
     return f"{then.day} {then.strftime('%B')}{year} {then.strftime('%H:%M')}"
+
+
+def dated(utc_s: float, zone: tzinfo | None) -> str:
+    """For what is kept: `3 January 2026, 14:20`."""
+    then = local(utc_s, zone)
+    return f"{then.day} {then:%B %Y}, {then:%H:%M}"
 
 
 def short_moment(utc_s: float, zone: tzinfo | None) -> str:

@@ -56,15 +56,15 @@ def temperature_scale(
     """
     shown = [units.degrees(each) for each in values_c]
     least = units.difference(least_span_k)
-    return _scale_of(_round_scale(shown, least, _BEER_STEPS_C, marks), units.celsius)
+    return _scale_of(round_scale(shown, least, _BEER_STEPS_C, marks), units.celsius)
 
 
 def gravity_scale(values_sg: list[float], units: Units) -> Scale:
     """A scale in SG, with its marks on round values of the reader's scale."""
     if units.gravity is GravityUnit.PLATO:
         shown = [plato_from_sg(each) for each in values_sg]
-        return _scale_of(_round_scale(shown, 2.5, _GRAVITY_STEPS_PLATO, 5), _sg_within)
-    return _round_scale(values_sg, 0.01, _GRAVITY_STEPS_SG, 5)
+        return _scale_of(round_scale(shown, 2.5, _GRAVITY_STEPS_PLATO, 5), _sg_within)
+    return round_scale(values_sg, 0.01, _GRAVITY_STEPS_SG, 5)
 
 
 def _sg_within(plato: float) -> float:
@@ -77,7 +77,8 @@ def _scale_of(shown: Scale, stored: Callable[[float], float]) -> Scale:
     return Scale(stored(shown.low), stored(shown.high), tuple(map(stored, shown.ticks)))
 
 
-def _round_scale(values: list[float], least: float, steps: tuple[float, ...], marks: int) -> Scale:
+def round_scale(values: list[float], least: float, steps: tuple[float, ...], marks: int) -> Scale:
+    """A scale with at most about `marks` marks a step of `steps` apart, at least `least` wide."""
     low, high = min(values), max(values)
     if high - low < least:
         middle = (low + high) / 2

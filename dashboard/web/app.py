@@ -38,6 +38,7 @@ from dashboard.live import LiveHub
 from dashboard.settings import DashboardSettings
 from dashboard.sheet.units import Units
 from dashboard.store import Store
+from dashboard.web.brewing import account, calendar, comparison, packaging, planner, report
 from dashboard.web.guard import Guard
 from dashboard.web.leaves import batch, coming, notebook, orders, preferences
 from dashboard.web.leaves.told import Told
@@ -112,7 +113,11 @@ def create_app(
     )
     streams = Streams(hub)
     stream = _Streaming(streams, pages, beside.access)
-    ways = (*_pages(pages, stream), *_machines(store, hub, settings, clock))
+    ways = (
+        *_pages(pages, stream),
+        *_brewing(pages, beside.access),
+        *_machines(store, hub, settings, clock),
+    )
     if beside.told is not None:
         ways += _telling(beside.told, pages)
     if beside.access is not None:
@@ -154,6 +159,24 @@ def _pages(pages: Pages, stream: _Streaming) -> tuple[Way, ...]:
         Way("POST", "/chambers/{name}/plan", CHANGER, _form(pages, coming.plan)),
         Way("GET", "/preferences", LOOKER, _page(pages, preferences.show)),
         Way("POST", "/preferences", LOOKER, _form(pages, preferences.write)),
+    )
+
+
+def _brewing(pages: Pages, access: Access | None) -> tuple[Way, ...]:
+    """What the yeast does, batch by batch."""
+
+    def calendar_of(pages: Pages, request: Request) -> Response:
+        return calendar.give(pages, request, access)
+
+    return (
+        Way("GET", "/batches", LOOKER, _page(pages, comparison.every)),
+        Way("GET", "/batches/{batch:int}", LOOKER, _page(pages, report.show)),
+        Way("GET", "/batches/{batch:int}/report.html", LOOKER, _page(pages, report.download)),
+        Way("GET", "/batches/{batch:int}/account", LOOKER, _page(pages, account.show)),
+        Way("GET", "/batches/{batch:int}/packaging", LOOKER, _page(pages, packaging.show)),
+        Way("GET", "/compare", LOOKER, _page(pages, comparison.show)),
+        Way("GET", "/packaging-day", LOOKER, _page(pages, planner.show)),
+        Way("GET", "/calendar.ics", ANYBODY, _page(pages, calendar_of)),
     )
 
 

@@ -82,6 +82,13 @@ def shown(
     )
 
 
+def whole_batch(store: Store, seen: Seen, units: Units, view: BatchView | None) -> Markup:
+    """The curve of a batch from pitching to the now it is seen at, for a report."""
+    window = windows.chosen({"window": "batch"}, seen.batch, seen.now_utc_s)
+    curve = series.window(store, seen.chamber, window.from_utc_s, window.to_utc_s + 1, BUCKETS)
+    return Markup(draw.draw(_picture(store, seen, curve, units, view)))  # noqa: S704 - escaped
+
+
 def _picture(
     store: Store, seen: Seen, curve: Curve, units: Units, view: BatchView | None
 ) -> Picture:

@@ -25,7 +25,7 @@ from dashboard.facts import Batch, By, Note
 from dashboard.fermentation.strains import strain
 from dashboard.foresight import Foresight
 from dashboard.live import LiveHub
-from dashboard.sheet import entries, readings, words
+from dashboard.sheet import accounted, entries, readings, words
 from dashboard.sheet.asked import LINES_MAX, Asking, asking
 from dashboard.sheet.forms import Filled
 from dashboard.sheet.seen import Seen
@@ -43,6 +43,7 @@ from dashboard.web.stream import Fresh
 from dashboard.web.written import Written, written
 
 EMPTY: Filled[Any] = Filled({})
+TOLD_SHOWN = 4  # Why: what cost most; its own page tells the rest.
 EVENTS_SHOWN = 20  # Why: the last days of a chamber; the rest is history.
 
 
@@ -178,6 +179,7 @@ class Pages:
             beer_now="" if beer_c is None else words.typed(self.units.degrees(beer_c)),
             calibrated=words.typed(self.units.degrees(self.calibrated_c)),
             strain_name=_strain_name(batch) if batch else "",
+            told=self._told(seen),
             events=look.shown_events(self.store, seen, EVENTS_SHOWN),
             form_now=words.form_time(self.now(seen), self.units.zone),
         )
@@ -185,6 +187,13 @@ class Pages:
     def _asking(self, sheet: Sheet) -> Asking:
         given = self.store.orders(sheet.seen.chamber, LINES_MAX)
         return asking(sheet.seen, given, sheet.troubles, self.units)
+
+    def _told(self, seen: Seen) -> tuple[str, ...]:
+        """How long the batch took, and why, in its first few sentences."""
+        if seen.batch is None:
+            return ()
+        account = self.foresight.account(seen.batch, self.now(seen))
+        return accounted.told(account, seen.batch, self.units)[:TOLD_SHOWN]
 
     def _written(self, seen: Seen) -> Written:
         if seen.batch is None:

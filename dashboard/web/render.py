@@ -23,6 +23,7 @@ from dashboard.sheet.troubles import told
 from dashboard.sheet.units import Units
 
 TEMPLATES = Path(__file__).parents[1] / "templates"
+STATIC = Path(__file__).parents[1] / "static"
 Render: TypeAlias = Callable[..., str]
 _FORM = re.compile(r'<form method="post"[^>]*>')
 _SEAL = f'<input type="hidden" name="{SEAL_FIELD}" value="{{{{ visitor().seal }}}}">'
@@ -60,6 +61,7 @@ def renderer(note: str = "", *, is_telling: bool = False) -> Render:
         percent=words.percent,
         machine_time=_in_zone(words.machine_time),
         moment=_in_zone(words.moment),
+        date=_in_zone(words.dated),
         short_moment=_in_zone(words.short_moment),
         clock=_in_zone(words.moment_to_second),
     )

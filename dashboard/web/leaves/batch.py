@@ -12,12 +12,14 @@ from dataclasses import replace
 from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
 
+from controller.wire import Tick
 from dashboard.errors import EntryError
 from dashboard.facts import Batch
-from dashboard.fermentation.strains import strain, strains
-from dashboard.sheet import entries, words
+from dashboard.fermentation.strains import Strain, strain, strains
+from dashboard.sheet import entries, reach, words
 from dashboard.sheet.forms import Filled
 from dashboard.sheet.seen import Seen
+from dashboard.sheet.units import Units
 from dashboard.web.ordering import procedure_text
 from dashboard.web.pages import Pages
 
@@ -67,9 +69,15 @@ def _page(pages: Pages, seen: Seen, form: Filled[Batch], status: int = 200) -> R
         running=seen.batch,
         form=form,
         is_heard=seen.is_live,
-        strains=[(each, entries.suggestion(each)) for each in strains()],
+        strains=[(each, _told_of(each, seen.tick, pages.units)) for each in strains()],
+        reach=reach.sentences(seen.tick, pages.units),
         form_now=words.form_time(pages.now(seen), pages.units.zone),
     )
+
+
+def _told_of(kind: Strain, tick: Tick | None, units: Units) -> str:
+    """What a kind of yeast does, and how cold a garage this pad can keep it warm in."""
+    return f"{entries.suggestion(kind)}, {reach.of_kind(tick, kind, units)}"
 
 
 def _after(filled: Filled[Batch], before: Batch) -> Filled[Batch]:

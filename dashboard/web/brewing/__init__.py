@@ -1,0 +1,1 @@
+"""Leaves about what the yeast does: account, packaging, comparison, report and calendar."""
