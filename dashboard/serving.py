@@ -31,6 +31,7 @@ from dashboard.web.leaves.told import Told
 
 LOOK_S = 0.2  # Why: how soon a signal or the end of a demo's child is noticed.
 GOODBYE_S = 2  # Why: a page being sent gets this long; streams are ended at once.
+CONNECTIONS_MAX = 200  # Why: a household's pages, streams and devices; each costs a descriptor.
 BACKLOG = 64  # Why: a household's browsers, each opening a handful of connections.
 
 
@@ -146,6 +147,7 @@ async def _serve(app: Starlette, at: socket.socket, is_over: Callable[[], bool])
             loop="asyncio",
             http="h11",
             ws="none",
+            limit_concurrency=CONNECTIONS_MAX,
             timeout_graceful_shutdown=GOODBYE_S,
         )
     )
