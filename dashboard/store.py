@@ -23,8 +23,8 @@ from dashboard.keeping.entries import Entries
 from dashboard.keeping.lines import Lines, chamber_id_of, states_of
 from dashboard.keeping.notebook import Notebook
 from dashboard.keeping.orders import OrderBook
-from dashboard.keeping.plans import Plans
 from dashboard.keeping.outbox import Outbox
+from dashboard.keeping.plans import Plans
 from dashboard.keeping.rollup import COLUMNS, Sums
 from dashboard.keeping.rows import tick_of
 

@@ -1,8 +1,9 @@
-"""The whole demo: a private broker, the real controller in a simulated garage, and this dashboard.
+"""The whole demo: a private broker, real controllers in simulated garages, and this dashboard.
 
 Everything it makes is in one folder of its own and everything it starts is on a leash, so that
-nothing is left when it ends. The controller runs as its own process through its own command, writes
-an ordinary journal and is heard through an ordinary broker: the demo shows the real thing.
+nothing is left when it ends. Each controller runs as its own process through its own command,
+writes an ordinary journal and is heard through an ordinary broker: the demo shows the real thing.
+Its batch had a cold night in which the jacket had slid down; a second one is a day old.
 """
 
 from __future__ import annotations
@@ -28,8 +29,17 @@ from dashboard.settings import (
     StoreSettings,
     WebSettings,
 )
+from dashboard.sheet import words
 
 CHAMBER = "demo-garage"
+SECOND = "demo-cellar"
+SECOND_DAYS = 1.0  # Why: with a quarter of the work it is ready before the first.
+SECOND_DAYS_MIN = 3.0  # Why: a shorter demo is asked for to be quick.
+# Why: in these nine hours of an evening and a night, on the first or second day, the yeast is at
+# its busiest; so that the night costs what a brewer would ask about.
+NIGHT_HOUR, NIGHT_H, NIGHT_FROM_H = 21, 9.0, 10.0
+NIGHT_LOSS, NIGHT_K = 3.0, -5.0  # Why: half a jacket off, and a frost; the beer sinks by 7 K.
+NIGHT_WORDS = "The jacket had slid down in the night. Pulled it up and tied it."
 COMMIT_S = 1.0  # Why: somebody watches, and the demo's disk matters to nobody.
 LOOK_S = 0.5  # Why: how soon a reading is typed after its hour.
 NOTE = (
@@ -88,6 +98,17 @@ class DemoSettings:
     folder: Path | None = None
 
 
+@dataclass(frozen=True, slots=True)
+class _Scene:
+    """One chamber of the demo, with what goes wrong in its garage."""
+
+    chamber: str
+    recipe: Recipe
+    days: float
+    folder: Path
+    faults: tuple[str, ...] = ()
+
+
 def run(settings: DemoSettings, clock: Callable[[], float], say: Callable[[str], None]) -> None:
     """The demo, until SIGINT or SIGTERM.
 
@@ -106,18 +127,21 @@ def run(settings: DemoSettings, clock: Callable[[], float], say: Callable[[str],
             hydrometer=HydrometerSettings(),
         )
         parts = stack.enter_context(opened(dashboard, clock, NOTE))
-        recipe = Recipe()
-        garage = _garage(settings, folder, recipe, (host, port))
-        stack.callback(garage.end)
-        brewer = Brewer(parts.store, CHAMBER, recipe, folder / "truth.jsonl")
-        stack.enter_context(_looking(brewer))
+        garages = []
+        for scene in _scenes(settings, folder, clock() - settings.days * words.DAY_S):
+            garages.append(_garage(scene, settings.pace, (host, port)))
+            stack.callback(garages[-1].end)
+            truth = scene.folder / "truth.jsonl"
+            brewer = Brewer(parts.store, scene.chamber, scene.recipe, truth)
+            stack.enter_context(_looking(brewer))
         say(f"Open http://{HOST}:{settings.port}/ and stop with Ctrl-C.")
-        serve(parts.app, at, lambda: garage.has_ended or ends())
-        if garage.has_ended:
-            raise BarmkeepError(
-                f"The simulated controller ended by itself: {garage.last_words()}",
-                "Start the demo again.",
-            )
+        serve(parts.app, at, lambda: ends() or any(each.has_ended for each in garages))
+        for garage in garages:
+            if garage.has_ended:
+                raise BarmkeepError(
+                    f"The simulated controller ended by itself: {garage.last_words()}",
+                    "Start the demo again.",
+                )
         if ends():
             raise BrokerError("The private broker ended by itself.", "Start the demo again.")
 
@@ -169,14 +193,41 @@ def _broker(
     return HOST, broker.port, lambda: broker.has_ended
 
 
-def _garage(settings: DemoSettings, folder: Path, recipe: Recipe, broker: tuple[str, int]) -> Child:
+def _scenes(settings: DemoSettings, folder: Path, start_utc_s: float) -> tuple[_Scene, ...]:
+    """The chambers of the demo: a batch that had a cold night, and a younger one beside it."""
+    from_h = _night_from_h(start_utc_s)
+    night = f"@{from_h:.2f}h+{NIGHT_H:g}h"
+    first = _Scene(
+        CHAMBER,
+        Recipe(night_words=NIGHT_WORDS, night_h=from_h + NIGHT_H),
+        settings.days,
+        folder,
+        (f"jacket-open={NIGHT_LOSS:g}{night}", f"garage-warmed={NIGHT_K:g}{night}"),
+    )
+    if settings.days < SECOND_DAYS_MIN:
+        return (first,)
+    second = Recipe("Winter two", volume_l=18.0)
+    return (first, _Scene(SECOND, second, SECOND_DAYS, folder / SECOND, ("garage-warmed=4@0h",)))
+
+
+def _night_from_h(start_utc_s: float) -> float:
+    """How many hours after the start the cold night begins: the first evening with the yeast at
+    work.
+    """
+    start = words.local(start_utc_s, None)
+    since_h = (NIGHT_HOUR - start.hour - start.minute / 60.0) % 24.0
+    return since_h if since_h >= NIGHT_FROM_H else since_h + 24.0
+
+
+def _garage(scene: _Scene, pace: float, broker: tuple[str, int]) -> Child:
     """The real controller in its simulated garage."""
+    folder, recipe, (host, port) = scene.folder, scene.recipe, broker
     toml = folder / "chamber.toml"
-    host, port = broker
     try:
+        folder.mkdir(exist_ok=True)
         toml.write_text(
             CHAMBER_TOML.format(
-                chamber=CHAMBER,
+                chamber=scene.chamber,
                 volume_l=recipe.volume_l,
                 batch=recipe.name,
                 folder=folder / "journal",
@@ -188,8 +239,10 @@ def _garage(settings: DemoSettings, folder: Path, recipe: Recipe, broker: tuple[
     except OSError as error:
         raise DiskError(f"{toml} cannot be written: {error}.", "Free some space.") from error
     command = [sys.executable, "-m", "controller", "simulate", "--settings", str(toml)]
-    command += ["--days", f"{settings.days:g}", "--then-live", "--pace", f"{settings.pace:g}"]
+    command += ["--days", f"{scene.days:g}", "--then-live", "--pace", f"{pace:g}"]
     command += ["--truth", str(folder / "truth.jsonl"), "--journal", str(folder / "journal")]
+    for fault in scene.faults:
+        command += ["--fault", fault]
     return Child("controller", command, folder)
 
 

@@ -17,6 +17,7 @@ from dashboard.sheet import spans, words
 from dashboard.sheet.units import Units
 
 LIKELY = 0.5  # Why: what has more likely passed than not is spoken of as passed.
+_MINUS = re.compile(r"(?<=[ (])-(?=\d)")
 _PER_CENT = re.compile(r"(\d)%")
 EXACT_S = 1800.0  # Why: a narrower window is a time.
 URGENCY = {
@@ -107,8 +108,10 @@ def lines(items: Sequence[Item], now_utc_s: float, units: Units) -> tuple[Line, 
 
 
 def said(text: str, units: Units) -> str:
-    """A sentence of the brewing knowledge in the reader's units, with its per cent set apart."""
-    return _PER_CENT.sub("\\1\u00a0%", units.reweighed(text))
+    """A sentence of the brewing knowledge in the reader's units, with its per cent set apart and
+    a true minus.
+    """
+    return _MINUS.sub("\u2212", _PER_CENT.sub("\\1\u00a0%", units.reweighed(text)))
 
 
 def item_when(item: Item, now_utc_s: float, units: Units) -> str:
@@ -122,7 +125,7 @@ def item_when(item: Item, now_utc_s: float, units: Units) -> str:
     if item.to_utc_s is None:
         return _upper(spans.window(item.from_utc_s, None, now_utc_s, zone))
     if item.to_utc_s <= now_utc_s:
-        return "Any time now"
+        return f"Expected by {words.moment(item.to_utc_s, now_utc_s, zone)}"
     if item.to_utc_s - item.from_utc_s < EXACT_S:
         near_utc_s = round(item.due_utc_s / 900.0) * 900.0
         return f"About {words.moment(near_utc_s, now_utc_s, zone)}"
