@@ -207,7 +207,16 @@ def _scenes(settings: DemoSettings, folder: Path, start_utc_s: float) -> tuple[_
     if settings.days < SECOND_DAYS_MIN:
         return (first,)
     second = Recipe("Winter two", volume_l=18.0)
-    return (first, _Scene(SECOND, second, SECOND_DAYS, folder / SECOND, ("garage-warmed=4@0h",)))
+    return (
+        first,
+        _Scene(
+            SECOND,
+            second,
+            SECOND_DAYS,
+            folder / SECOND,
+            ("garage-warmed=4@0h", "yeast-slow=0.85@0h"),
+        ),
+    )
 
 
 def _night_from_h(start_utc_s: float) -> float:

@@ -140,7 +140,11 @@ def hop_words(view: BatchView, now_utc_s: float, units: Units) -> tuple[str, ...
         until_utc_s = now_utc_s if hops.out_utc_s is None else hops.out_utc_s
         contact_h = max(0.0, (until_utc_s - hops.in_utc_s) / words.HOUR_S)
         limit = f"the limit set is {hops.limit_h:.0f} h"
-        if hops.out_utc_s is None:
+        if hops.out_utc_s is None and view.batch.ended_utc_s is not None:
+            found.append(
+                f"Dry hops were in from {went_in} until the end: {contact_h:.0f} h; {limit}."
+            )
+        elif hops.out_utc_s is None:
             found.append(f"Dry hops are in since {went_in}: {contact_h:.0f} h; {limit}.")
         else:
             over = " That was too long." if contact_h > hops.limit_h + 1 else ""

@@ -36,20 +36,26 @@ def sentences(tick: Tick | None, units: Units) -> tuple[str, ...]:
     )
     found = [f"This pad holds {target} in a garage down to {garage}."]
     if tick.reach_beer_c is not None:
-        coldest_c = tick.reach_beer_c - above_k
-        found.append(
-            f"In the coldest garage of the last day, {words.temperature(coldest_c, units)}, it"
-            f" would hold {words.temperature(tick.reach_beer_c, units)}."
-        )
-        if tick.target_c is not None and tick.reach_beer_c < tick.target_c:
-            found.append(
-                "A better jacket, a stronger listed pad or a warmer place would mend that."
-            )
+        found.append(_against_last_day(tick.reach_beer_c, above_k, tick.reach_garage_c, units))
     if tick.hours_to_target is not None and tick.hours_to_target > AT_ONCE_H:
         found.append(f"It would be warm in about {tick.hours_to_target:.0f} h.")
     if tick.learned_h is not None and tick.learned_h < KNOWN_H:
         found.append("The vessel is not well known yet; look again tomorrow.")
     return tuple(found)
+
+
+def _against_last_day(
+    reach_beer_c: float, above_k: float, reach_garage_c: float, units: Units
+) -> str:
+    coldest_c = reach_beer_c - above_k
+    coldest = words.temperature(coldest_c, units)
+    if coldest_c >= reach_garage_c:
+        return f"The coldest garage of the last day, {coldest}, was warmer than that."
+    held = words.temperature(reach_beer_c, units)
+    return (
+        f"In the coldest garage of the last day, {coldest}, it would hold no more than {held}: a"
+        " better jacket, a stronger listed pad or a warmer place would mend that."
+    )
 
 
 def of_kind(tick: Tick | None, kind: Strain, units: Units) -> str:

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from controller.wire import Event, Presence, Tick
-from dashboard.facts import Batch, GravityReading, GravityUnit
+from dashboard.facts import Batch, GravityReading, GravityUnit, Note, NoteKind, Plan
 from dashboard.fermentation.attenuation import expected_final_sg
 from dashboard.live import LiveHub
 from dashboard.store import Store
@@ -275,6 +275,82 @@ def _begun(chamber: str, hours: float) -> Event:
     return event(chamber, "profile", "begun", text, hours * 3600, step=1)
 
 
+def to_be_hopped(scene: Scene) -> str:
+    """A day in: the window of two thirds lies ahead, the pad's reach is known."""
+    chamber = "garage-left"
+    made = ticks(chamber, 27)
+    made[-1] = replace(made[-1], reach_garage_c=-3.0, reach_beer_c=32.9, learned_h=24.0)
+    tell(scene, chamber, made, _begun(chamber, 26))
+    of = batch(scene, chamber, "Farmhouse pale", 26)
+    gravities(scene, of, (20, 1.0435, GravityUnit.SG, 34), (8, 1.0355, GravityUnit.SG, 35))
+    return f"/chambers/{chamber}"
+
+
+def hopped(scene: Scene) -> str:
+    """The hops are in for too long already, after a night in which the beer sank."""
+    chamber = "garage-left"
+    cold_from, cold_to = NOW_UTC_S - 72 * 3600, NOW_UTC_S - 62 * 3600
+    made = [
+        replace(each, beer_c=each.beer_c - 6.5, heat=True) if cold_from < each.utc_s < cold_to
+        else each
+        for each in ticks(chamber, 100)
+    ]  # fmt: skip
+    tell(scene, chamber, made, _begun(chamber, 98))
+    of = batch(scene, chamber, "Farmhouse pale", 98)
+    sg = GravityUnit.SG
+    gravities(
+        scene, of, (88, 1.046, sg, 34), (72, 1.031, sg, 35), (56, 1.0175, sg, 35),
+        (30, 1.008, sg, 34), (5, 1.007, sg, 34),
+    )  # fmt: skip
+    went_in = NOW_UTC_S - 55 * 3600
+    scene.store.add_note(Note(0, of.id, went_in, NoteKind.DRY_HOP_IN, "70 g in a bag"))
+    tasted = "Peach & <b>pepper</b>, a little grassy."
+    scene.store.add_note(Note(0, of.id, NOW_UTC_S - 3600, NoteKind.TASTING, tasted))
+    scene.store.set_plan(of.id, Plan(hop_limit_h=48.0))
+    return f"/chambers/{chamber}"
+
+
+def account(scene: Scene) -> str:
+    hopped(scene)
+    return "/batches/1/account"
+
+
+def report(scene: Scene) -> str:
+    hopped(scene)
+    scene.store.end_batch(1, NOW_UTC_S)
+    return "/batches/1"
+
+
+def packaging(scene: Scene) -> str:
+    hopped(scene)
+    return "/batches/1/packaging"
+
+
+def packaging_day(scene: Scene) -> str:
+    hopped(scene)
+    tell(scene, "garage-right", ticks("garage-right", 20))
+    batch(scene, "garage-right", "Second runnings", 19)
+    return "/packaging-day?day=2026-01-17"
+
+
+def compare(scene: Scene) -> str:
+    hopped(scene)
+    tell(scene, "garage-right", ticks("garage-right", 50, target_c=30.0))
+    of = batch(scene, "garage-right", "Second runnings", 48)
+    gravities(scene, of, (30, 1.0425, GravityUnit.SG, 30), (6, 1.026, GravityUnit.SG, 30))
+    return "/compare"
+
+
+def batches(scene: Scene) -> str:
+    compare(scene)
+    return "/batches"
+
+
+def next_batch(scene: Scene) -> str:
+    to_be_hopped(scene)
+    return "/chambers/garage-left/batch"
+
+
 STATES: dict[str, Callable[[Scene], str]] = {
     "empty": empty,
     "new-chamber": new_chamber,
@@ -285,6 +361,15 @@ STATES: dict[str, Callable[[Scene], str]] = {
     "silent": silent,
     "cannot-reach": cannot_reach,
     "several": several,
+    "to-be-hopped": to_be_hopped,
+    "hopped": hopped,
+    "account": account,
+    "report": report,
+    "packaging": packaging,
+    "packaging-day": packaging_day,
+    "compare": compare,
+    "batches": batches,
+    "next-batch": next_batch,
 }
 
 

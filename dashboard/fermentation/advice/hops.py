@@ -114,7 +114,7 @@ def _hops_out(view: BatchView, hops: HopAddition, key: str, now_utc_s: float) ->
     elif left_h > 0.0:
         urgency, reason = (
             Urgency.SOON,
-            f"Only {left_h:.0f} h are left: they have been in {in_h:.0f} h",
+            f"Only {left_h:.0f} h left: they have been in {in_h:.0f} h",
         )
     elif left_h > -1.0:
         urgency, reason = Urgency.NOW, f"They have been in for {in_h:.0f} h"

@@ -62,7 +62,7 @@ def test_hops_that_are_in_ask_to_come_out_and_to_go_in_no_more():
     ("since_h", "urgency", "words"),
     [
         (10, Urgency.LATER, "10 h; the limit set is 72 h."),
-        (65, Urgency.SOON, "Only 7 h are left"),
+        (65, Urgency.SOON, "Only 7 h left"),
         (72, Urgency.NOW, "72 h"),
         (80, Urgency.LATE, "8 h too long"),
         (800, Urgency.LATE, "tick this off"),
