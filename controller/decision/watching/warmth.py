@@ -23,6 +23,8 @@ EXCESS_RISE_K = 0.3
 EXCESS_AGREED_K = 0.02
 # Why: a litre of cold water makes the beer fall once; a dead pad goes on falling.
 SECOND_LOOK_S = 7200.0
+# Why: the trend looks ten minutes back, so for as long it goes on telling of the same fall.
+FIRST_LOOK_S = 720.0
 # Why: beer never falls this fast (5 K/h with a strong fan, 8 K/h bare); a probe in cold air does.
 FALL_K_IN_5_MIN = 3.0
 # Why: a probe that has slid onto the pad shows it by falling as soon as the pad has been off for
@@ -198,6 +200,8 @@ def _too_cold(
     before: Shortfall, behind_k: float, now_s: float
 ) -> tuple[Shortfall, tuple[Finding, ...]]:
     """Sums the shortfall; it counts when it runs over twice within the second look."""
+    if is_within(FIRST_LOOK_S, now_s, before.suspected_mono_s):
+        return before, ()
     missing_k = max(0.0, before.missing_k + behind_k)
     if missing_k == before.missing_k:
         return before, ()

@@ -82,9 +82,10 @@ def test_a_sound_vessel_never_trips(
     assert drive.codes("tripped") == []
 
 
-def test_a_litre_of_cold_water_is_not_taken_for_a_dead_pad() -> None:
+@pytest.mark.parametrize("fall_k", [1.4, 2.1, 2.7])
+def test_a_litre_or_two_of_cold_water_is_not_taken_for_a_dead_pad(fall_k: float) -> None:
     drive = Drive(plan_for(hold(35.0)), beer_c=34.9).run(3)
-    drive.beer_c -= 1.4
+    drive.beer_c -= fall_k
     drive.run(6)
     assert drive.codes("tripped") == []
 
