@@ -24,7 +24,7 @@ EXCESS_AGREED_K = 0.02
 # Why: a litre of cold water makes the beer fall once; a dead pad goes on falling.
 SECOND_LOOK_S = 7200.0
 # Why: the trend looks ten minutes back, so for as long it goes on telling of the same fall.
-FIRST_LOOK_S = 720.0
+FIRST_LOOK_S = 600.0
 # Why: beer never falls this fast (5 K/h with a strong fan, 8 K/h bare); a probe in cold air does.
 FALL_K_IN_5_MIN = 3.0
 # Why: a probe that has slid onto the pad shows it by falling as soon as the pad has been off for

@@ -23,8 +23,19 @@ def moving(start_c: float = 35.0):
 def test_a_pad_that_gives_nothing_is_found_at_the_second_look() -> None:
     watched = Watched().run(3600.0, moving(12.0), heat=lambda _: True)
     at_s = watched.first_s(Finding.HEAT_WITHOUT_EFFECT)
-    assert at_s is not None and 1200.0 < at_s < 3000.0
+    assert at_s is not None and 1200.0 < at_s < 3600.0
     assert watched.kinds() == {Finding.HEAT_WITHOUT_EFFECT}
+
+
+def test_one_fall_is_one_look_for_as_long_as_the_trend_remembers_it() -> None:
+    """A litre and a half of cold water falls 2 K in a minute, and the trend tells it for ten."""
+    shortfall, found = warmth.Shortfall(), []
+    for turn in range(120):
+        behind_k = 2.0 * VESSEL.rise_k_per_s * 10.0 if turn < 60 else -VESSEL.rise_k_per_s * 10.0
+        shortfall, seen = warmth._too_cold(shortfall, behind_k, 10.0 * turn)
+        found += seen
+    assert found == []
+    assert shortfall.suspected_mono_s is not None
 
 
 def test_a_second_look_hours_later_is_a_first_one() -> None:
