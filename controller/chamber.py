@@ -16,9 +16,12 @@ from types import FrameType
 
 from controller import loop, report
 from controller.decision.decide import State
+from controller.decision.interlock_rules import LIMIT_MARGIN_K
 from controller.decision.vocabulary import Decision
 from controller.edge.clock import Clock, SystemClock
 from controller.edge.courier import Courier
+from controller.edge.homie.device import Fitted
+from controller.edge.homie.publisher import Publisher
 from controller.edge.journal import Journal
 from controller.edge.orders import Inbox
 from controller.edge.pins import note_pins, open_pin_factory
@@ -107,7 +110,8 @@ def _live(
     probes = ProbeProcess(settings.probes, clock)
     inbox = Inbox(speaker.chamber, clock, standing)
     courier = courier_of(settings, journal, speaker, clock, inbox)
-    parts = loop.Parts(clock, probes, relays, journal, courier, watchdog, orders=inbox)
+    hub = hub_of(settings, clock, inbox)
+    parts = loop.Parts(clock, probes, relays, journal, courier, watchdog, orders=inbox, hub=hub)
     stop = _stopper(clock)
     begun = _begun(last is not None, state, release)
     try:
@@ -122,6 +126,8 @@ def _live(
         relays.off()
         watchdog.stopping()
         probes.close()
+        if hub is not None:
+            hub.close()
         if courier is not None:
             courier.close(clock.now())
 
@@ -143,6 +149,21 @@ def courier_of(
         return report.presence(speaker, state, clock.now())
 
     return Courier(settings.broker, journal, presence, inbox)
+
+
+def hub_of(settings: Settings, clock: Clock, inbox: Inbox) -> Publisher | None:
+    """Who shows the chamber to hubs; None when the settings do not ask for it."""
+    if settings.homie is None or settings.broker is None:
+        return None
+    roles = ("beer", "garage", "air", "pad")
+    fitted = Fitted(
+        settings.chamber.name,
+        tuple(role for role in roles if getattr(settings.probes, role) is not None),
+        settings.relays.fan_gpio is not None,
+        settings.limits.beer_c_max - LIMIT_MARGIN_K,
+        settings.homie.settable,
+    )
+    return Publisher(settings.homie, settings.broker, fitted, clock, inbox.hear)
 
 
 def journal_folder(settings: Settings) -> Path:

@@ -17,7 +17,7 @@ from controller.decision.decide import Plan, State, decide
 from controller.decision.vocabulary import Applied, Command, Decision, Moment, Reading, Transition
 from controller.edge.clock import Clock
 from controller.edge.journal import Journal
-from controller.wire import Reply
+from controller.wire import Line, Reply
 
 EARLY_S = 0.5  # Why: an order ends a rest, but not so that a flood of them could leave none.
 
@@ -49,6 +49,13 @@ class Courier(Protocol):
         """Carries what it can now."""
 
 
+class Hub(Protocol):
+    """Whatever shows the newest state to others. It never blocks and never raises."""
+
+    def show(self, lines: tuple[Line, ...]) -> None:
+        """Shows what a turn has written down."""
+
+
 class Watchdog(Protocol):
     """Whatever must hear from a living loop."""
 
@@ -69,6 +76,7 @@ class Parts:
         watchdog: who must hear from the loop.
         pump_every_s: how often, while resting, the courier is given a turn.
         orders: who takes orders in; None when nobody may give any.
+        hub: who shows the newest state to others; None when nobody does.
     """
 
     clock: Clock
@@ -79,6 +87,7 @@ class Parts:
     watchdog: Watchdog
     pump_every_s: float = 0.25
     orders: answer.Orders | None = None
+    hub: Hub | None = None
 
 
 def tick(plan: Plan, state: State, parts: Parts, speaker: report.Speaker) -> tuple[State, Decision]:
@@ -104,6 +113,8 @@ def tick(plan: Plan, state: State, parts: Parts, speaker: report.Speaker) -> tup
         for reply in replies:
             parts.courier.say(reply)
         parts.courier.pump(now)
+    if parts.hub is not None:
+        parts.hub.show(written)
     parts.watchdog.feed()
     return state, decision
 

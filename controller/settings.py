@@ -23,6 +23,7 @@ from controller.decision.profile import Profile, Step
 from controller.decision.proportioning import ProportioningSettings
 from controller.decision.regulator import FanSettings, RegulatorPlan
 from controller.edge.courier import BrokerSettings
+from controller.edge.homie.publisher import HomieSettings
 from controller.edge.journal import JournalSettings
 from controller.edge.probes import ProbeSettings
 from controller.edge.relays import RelaySettings
@@ -92,13 +93,14 @@ TABLES: Mapping[str, type[Any]] = {
     "alarms": AlarmSettings,
     "journal": JournalSettings,
     "broker": BrokerSettings,
+    "homie": HomieSettings,
 }
-OPTIONAL_TABLES = ("batch", "broker")
+OPTIONAL_TABLES = ("batch", "broker", "homie")
 
 
 @dataclass(frozen=True, slots=True)
 class Settings:
-    """One chamber's settings. `batch` and `broker` are None when the file has no such table."""
+    """One chamber's settings. A table that may be left out is None when the file has none."""
 
     chamber: ChamberSettings
     vessel: VesselSettings
@@ -111,6 +113,7 @@ class Settings:
     alarms: AlarmSettings
     journal: JournalSettings
     broker: BrokerSettings | None
+    homie: HomieSettings | None
     profile: Profile | None
 
     def plan(self) -> Plan:
@@ -200,4 +203,6 @@ def _across(tables: Mapping[str, Any], profile: Profile | None) -> list[str]:
         vessel_of(tables["vessel"])
     except SettingsError as error:
         problems.append(f"{error.what} {error.remedy}")
+    if tables["homie"] is not None and tables["broker"] is None:
+        problems.append("homie: there is no [broker] to tell; add one, or leave [homie] out")
     return problems
