@@ -11,13 +11,27 @@
   let cursorShare = null;
   let refetch = () => {};
 
+  // What was unfolded by hand is no difference, and stays unfolded.
+  const folded = (part) => {
+    const copy = part.cloneNode(true);
+    for (const details of copy.querySelectorAll("details[open]")) details.removeAttribute("open");
+    return copy.innerHTML;
+  };
+  const replace = (old, html) => {
+    const open = [...old.querySelectorAll("details[open] > summary")].map((each) => each.textContent);
+    old.innerHTML = html;
+    for (const each of old.querySelectorAll("details > summary")) {
+      each.parentElement.open = open.includes(each.textContent);
+    }
+  };
+
   // Parts marked data-live are replaced when they differ, so that a screen reader is not disturbed.
   const freshen = (html) => {
     const box = document.createElement("template");
     box.innerHTML = html;
     for (const part of box.content.querySelectorAll("[data-live]")) {
       const old = by(part.id);
-      if (old && old.innerHTML !== part.innerHTML) old.innerHTML = part.innerHTML;
+      if (old && folded(old) !== part.innerHTML) replace(old, part.innerHTML);
     }
   };
 

@@ -98,7 +98,7 @@ def test_an_odd_reading_is_asked_about_and_kept_when_it_is_right(visit):
 
 def test_a_mistyped_reading_is_struck_out(visit):
     page, scene = visit("holding")
-    page.get_by_label("Correct or strike the reading of Wednesday 17:00").click()
+    page.get_by_label("Change the reading of Wednesday 17:00").click()
     page.get_by_role("button", name="Strike it out").click()
     expect(page.get_by_role("row")).to_have_count(4)
     assert len(scene.store.gravities(1)) == 3
