@@ -148,7 +148,8 @@ RULES: tuple[Rule, ...] = (
         Permit.OFF,
         _found(Finding.FALL_TOO_FAST),
         "The beer probe is cooling faster than beer can: it is probably out of its well.",
-        "Put the probe back into its well, wait for it to read the beer, then release this.",
+        "Put the probe back into its well. After ten minutes of reading the beer heat resumes by "
+        "itself; if it does not, look why, then release this.",
         latches=True,
     ),
     Rule(

@@ -9,6 +9,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from controller.bounded import setting
+from controller.decision.probe_return import Fallen
 from controller.decision.vocabulary import Evidence, Finding, Moment, Permit, Relay, Target
 
 
@@ -44,6 +45,7 @@ class InterlockMemory:
     heat_ran_s: float = float("-inf")
     fan_ran_s: float = float("-inf")
     last_mono_s: float | None = None
+    fallen: Fallen | None = None
 
 
 @dataclass(frozen=True, slots=True)

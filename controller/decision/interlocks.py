@@ -2,13 +2,14 @@
 
 `permits` says what the rules allow before anything is wanted; `grant` makes the only command the
 relay driver accepts. A rule that latches becomes a trip: its veto removes the evidence that caused
-it, so it stays until a person releases it. Off is where everything falls.
+it, so it stays until a person releases it (but see `probe_return`). Off is where everything falls.
 """
 
 from __future__ import annotations
 
 from dataclasses import replace
 
+from controller.decision import probe_return
 from controller.decision.interlock_rules import RULES, Circumstances, InterlockMemory, Rule
 from controller.decision.vocabulary import (
     Applied,
@@ -60,7 +61,8 @@ def permits(
             trips = (*trips, rule.code)
             transitions.append(_tripped(rule, circumstances.now))
     memory = replace(memory, trips=trips, last_mono_s=circumstances.now.mono_s)
-    return memory, Permits(heat, fan, tuple(vetoes)), tuple(transitions)
+    memory, news = _let_go(memory, circumstances, circumstances.memory.trips)
+    return memory, Permits(heat, fan, tuple(vetoes)), (*transitions, *news)
 
 
 def grant(
@@ -87,6 +89,25 @@ def released(memory: InterlockMemory, code: str) -> InterlockMemory:
     return replace(memory, trips=tuple(each for each in memory.trips if each != code))
 
 
+def _let_go(
+    memory: InterlockMemory, c: Circumstances, trips_before: tuple[str, ...]
+) -> tuple[InterlockMemory, tuple[Transition, ...]]:
+    """Ends the trip of a probe that was put back; heat is allowed again from the next tick on."""
+    code = probe_return.CODE
+    if code not in memory.trips:
+        return memory if memory.fallen is None else replace(memory, fallen=None), ()
+    if code not in trips_before:
+        return replace(memory, fallen=probe_return.fallen(c.evidence, c.now)), ()
+    if memory.fallen is None:
+        return memory, ()
+    seen, is_back = probe_return.looked_for(memory.fallen, c.evidence, c.now)
+    memory = replace(memory, fallen=seen)
+    if not is_back:
+        return memory, ()
+    told = Transition(code, "released", c.now.mono_s, "The probe reads the beer again.")
+    return replace(released(memory, code), fallen=None), (told,)
+
+
 def _granted(permit: Permit, wanted: bool, is_on: bool) -> bool:
     if permit is Permit.FREE:
         return wanted
@@ -105,6 +126,7 @@ def _looked(c: Circumstances, applied: Applied) -> InterlockMemory:
         heat_ran_s=c.now.mono_s if applied.heat else memory.heat_ran_s,
         fan_ran_s=c.now.mono_s if applied.fan else memory.fan_ran_s,
         last_mono_s=memory.last_mono_s,
+        fallen=memory.fallen,
     )
 
 

@@ -126,3 +126,6 @@ def test_a_chamber_without_garage_pad_or_fan_works(tmp_path: Path) -> None:
 def test_a_probe_put_back_into_its_well_accuses_nobody(tmp_path: Path) -> None:
     night = spent(tmp_path, "beer-out@8h+15min", days=0.6)
     assert night.codes("tripped") == ["fall-too-fast"]
+    assert "fall-too-fast" in night.codes("released")
+    assert any(t.heat for t in night.after_h(8.8))
+    assert not any(t.heat for t in night.after_h(8.05) if t.trips)
