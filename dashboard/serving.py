@@ -18,12 +18,14 @@ from starlette.applications import Starlette
 
 from controller.errors import SettingsError
 from dashboard.access.entry import Access
+from dashboard.foresight import Foresight
 from dashboard.ingest import Ingest
 from dashboard.keeping.people import People, path_beside
 from dashboard.live import LiveHub
 from dashboard.notify.choices import NotifySettings, is_web, targets_in
 from dashboard.notify.heartbeat import Heartbeat
 from dashboard.notify.teller import Surroundings, Teller
+from dashboard.reminders import Reminders
 from dashboard.settings import DashboardSettings, WebSettings, secret
 from dashboard.store import Store
 from dashboard.web.app import Beside, create_app
@@ -73,13 +75,16 @@ def opened(
         ingest = Ingest(settings.broker, store, hub, clock, settings.store.commit_s)
         ingest.start()
         stack.callback(ingest.stop)
-        told = _telling(settings.notify, Surroundings(store, hub, clock, lambda: ingest.trouble))
+        foresight = Foresight(store)
+        reminders = (Reminders(store, hub, foresight),)
+        around = Surroundings(store, hub, clock, lambda: ingest.trouble, sources=reminders)
+        told = _telling(settings.notify, around)
         told.teller.start()
         stack.callback(told.teller.stop)
         if told.heartbeat is not None:
             told.heartbeat.start()
             stack.callback(told.heartbeat.stop)
-        beside = Beside(access, note, lambda: ingest.trouble, ingest.say, told)
+        beside = Beside(access, note, lambda: ingest.trouble, ingest.say, told, foresight)
         app = create_app(store, hub, settings, clock, beside=beside)
         yield Parts(store, hub, ingest, access, app)
 

@@ -73,6 +73,7 @@ class Beside:
         trouble: says what keeps the dashboard itself from hearing or keeping anything now.
         say: sends an order on its way; False: it could not be sent.
         told: the page of being told; None: nobody is.
+        foresight: what is known of the batches; None: one of its own.
     """
 
     access: Access | None = None
@@ -80,6 +81,7 @@ class Beside:
     trouble: Callable[[], str | None] = lambda: None
     say: Callable[[Order], bool] = lambda _: False
     told: Told | None = None
+    foresight: Foresight | None = None
 
 
 ALONE = Beside()
@@ -103,7 +105,7 @@ def create_app(
     pages = Pages(
         store,
         hub,
-        Foresight(store),
+        beside.foresight or Foresight(store),
         render,
         clock,
         settings.hydrometer.calibrated_c,
