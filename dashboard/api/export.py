@@ -11,16 +11,17 @@ import csv
 import io
 import json
 import zipfile
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import asdict, dataclass, fields
 from datetime import UTC, datetime
-from typing import Any
+from functools import partial
+from typing import Any, TypeAlias
 
 from starlette.responses import Response, StreamingResponse
 
-from controller.wire import Tick
+from controller.wire import Event, Tick
 from dashboard.api.operations import JSON, Asked
-from dashboard.api.reading import gravity_of, message_of, note_of
+from dashboard.api.reading import gravity_of, note_of, text_of
 from dashboard.facts import Batch
 from dashboard.store import EVENTS_MAX, TICKS_MAX, Store
 
@@ -50,7 +51,9 @@ TICK_COLUMNS = tuple(
     if name not in _GONE
 )
 
-Row = Mapping[str, Any]
+FORMULA = ("=", "+", "-", "@", "\t", "\r")
+
+Row: TypeAlias = dict[str, Any] | Tick | Event
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,11 +81,12 @@ class Export:
         for number, chamber in enumerate(self._chambers()):
             name = json.dumps(chamber)
             yield f'{"," if number else ""}{{"name":{name},"batches":['.encode()
-            yield from _joined(self._whole_batch(each) for each in self.store.batches(chamber))
+            batches = map(self._whole_batch, self.store.batches(chamber))
+            yield from _joined(json.dumps(each, ensure_ascii=False) for each in batches)
             yield b'],"events":['
-            yield from _joined(self._events(chamber))
+            yield from _joined(map(text_of, self._events(chamber)))
             yield b'],"ticks":['
-            yield from _joined(self._ticks(chamber))
+            yield from _joined(map(text_of, self._ticks(chamber)))
             yield b"]}"
         yield b"]}\n"
 
@@ -123,12 +127,12 @@ class Export:
     def _chambers(self) -> list[str]:
         return [each.name for each in self.store.chambers()]
 
-    def _ticks(self, chamber: str) -> Iterator[Row]:
+    def _ticks(self, chamber: str) -> Iterator[Tick]:
         """Every committed tick, oldest first."""
         from_utc_s, told = 0.0, set[tuple[str, int]]()
         while page := self.store.ticks(chamber, from_utc_s, END_UTC_S, PAGE_TICKS):
             fresh = [tick for tick in page if (tick.boot, tick.seq) not in told]
-            yield from map(message_of, fresh)
+            yield from fresh
             if len(page) < PAGE_TICKS:
                 return
             if not fresh:  # A whole page of one second: it cannot be passed but by going on.
@@ -138,7 +142,7 @@ class Export:
             from_utc_s = page[-1].utc_s
             told = {(tick.boot, tick.seq) for tick in page if tick.utc_s == from_utc_s}
 
-    def _events(self, chamber: str) -> Iterator[Row]:
+    def _events(self, chamber: str) -> Iterator[Event]:
         """Every committed event, oldest first; they are few enough to be held a page at a time."""
         pages = []
         to_utc_s = END_UTC_S
@@ -150,7 +154,7 @@ class Export:
                 break
             to_utc_s = pages[-1][0].utc_s
         for page_of in reversed(pages):
-            yield from map(message_of, page_of)
+            yield from page_of
 
 
 class _Sink(io.RawIOBase):
@@ -173,25 +177,26 @@ class _Sink(io.RawIOBase):
         return found
 
 
-def _joined(rows: Iterator[Row]) -> Iterator[bytes]:
-    """The rows as JSON with commas between, in pieces worth sending."""
+def _joined(rows: Iterable[str]) -> Iterator[bytes]:
+    """Rows of JSON with commas between, in pieces worth sending."""
     kept, is_first = bytearray(), True
     for row in rows:
         kept += b"" if is_first else b","
         is_first = False
-        kept += json.dumps(row, ensure_ascii=False, separators=(",", ":")).encode()
+        kept += row.encode()
         if len(kept) >= FLUSH_BYTES:
             yield bytes(kept)
             kept.clear()
     yield bytes(kept)
 
 
-def _csv(columns: tuple[str, ...], rows: Iterator[Row]) -> Iterator[bytes]:
+def _csv(columns: tuple[str, ...], rows: Iterable[Row]) -> Iterator[bytes]:
     text = io.StringIO()
     writer = csv.writer(text)  # RFC 4180: commas, quotes where needed, CR LF.
     writer.writerow(columns)
     for row in rows:
-        writer.writerow(_cell(row, name) for name in columns)
+        value_of = row.get if isinstance(row, dict) else partial(getattr, row)
+        writer.writerow([_cell(value_of, name) for name in columns])
         if text.tell() >= FLUSH_BYTES:
             yield text.getvalue().encode()
             text.seek(0)
@@ -199,15 +204,15 @@ def _csv(columns: tuple[str, ...], rows: Iterator[Row]) -> Iterator[bytes]:
     yield text.getvalue().encode()
 
 
-def _cell(row: Row, name: str) -> Any:
+def _cell(value_of: Callable[[str], Any], name: str) -> Any:
     if name.endswith("utc"):
-        utc_s = row.get(f"{name}_s")
+        utc_s = value_of(f"{name}_s")
         return "" if utc_s is None else _for_people(utc_s)
-    value = row.get(name)
-    if isinstance(value, dict | list):
-        return json.dumps(value, ensure_ascii=False)
-    if isinstance(value, str) and value[:1] in "=+-@\t\r":
+    value = value_of(name)
+    if isinstance(value, str) and value[:1] in FORMULA:
         return f"'{value}"  # Source: OWASP, CSV Injection: a spreadsheet would compute it.
+    if isinstance(value, tuple | Mapping):
+        return json.dumps(value, ensure_ascii=False) if value else ""
     return value
 
 

@@ -36,9 +36,21 @@ EVENTS = Parameter("limit", _count(1, EVENTS_MAX, 200), "At most so many, the ne
 
 def operations(reading: Reading, writing: Writing, export: Export) -> tuple[Operation, ...]:
     """Every operation, the document itself among them."""
+    rows = [*_to_read(reading), *_to_write(writing), *_to_take_away(export)]
+
+    def own(_: Asked) -> Response:
+        return answered(document(rows))
+
+    about = Operation("getDocument", "GET", f"{ROOT}/openapi.json", Role.ANYBODY,
+                      "This document.", own, answers=((200, JSON),))  # fmt: skip
+    rows.append(about)
+    return tuple(rows)
+
+
+def _to_read(reading: Reading) -> tuple[Operation, ...]:
     one = (OF_CHAMBER,)
     window = (OF_CHAMBER, FROM, TO)
-    rows = [
+    return (
         Operation("listChambers", "GET", CHAMBERS, LOOKER, "Every chamber as it is known now.",
                   reading.chambers, answers=((200, "Chambers"),)),
         Operation("getChamber", "GET", f"{CHAMBERS}/{{chamber}}", LOOKER,
@@ -56,15 +68,23 @@ def operations(reading: Reading, writing: Writing, export: Export) -> tuple[Oper
         Operation("listBatches", "GET", f"{CHAMBERS}/{{chamber}}/batches", LOOKER,
                   "A chamber's batches, the newest first.", reading.batches, one,
                   answers=((200, "Batches"),)),
-        Operation("sendMeasurement", "POST", f"{CHAMBERS}/{{chamber}}/gravity", CHANGER,
-                  "A gravity from a device, for the batch that is in the chamber. One in ten"
-                  " minutes is kept; 200 gives the one that stands for it.",
-                  writing.measured, one, "Measured", ((201, "Gravity"), (200, "Gravity")), (409,)),
         Operation("getBatch", "GET", f"{BATCHES}/{{batch}}", LOOKER, "One batch.",
                   reading.batch, (OF_BATCH,), answers=((200, "Batch"),)),
         Operation("listGravities", "GET", f"{BATCHES}/{{batch}}/gravities", LOOKER,
                   "A batch's readings and what they say of the beer.", reading.gravities,
                   (OF_BATCH,), answers=((200, "Gravities"),)),
+        Operation("listNotes", "GET", f"{BATCHES}/{{batch}}/notes", LOOKER, "A batch's notes.",
+                  reading.notes, (OF_BATCH,), answers=((200, "Notes"),)),
+    )  # fmt: skip
+
+
+def _to_write(writing: Writing) -> tuple[Operation, ...]:
+    return (
+        Operation("sendMeasurement", "POST", f"{CHAMBERS}/{{chamber}}/gravity", CHANGER,
+                  "A gravity from a device, for the batch that is in the chamber. One in ten"
+                  " minutes is kept; 200 gives the one that stands for it.",
+                  writing.measured, (OF_CHAMBER,), "Measured",
+                  ((201, "Gravity"), (200, "Gravity")), (409,)),
         Operation("addGravity", "POST", f"{BATCHES}/{{batch}}/gravities", CHANGER,
                   "Write down a reading.", writing.add, (OF_BATCH,), "NewGravity",
                   ((201, "Gravity"),), (409,)),
@@ -74,21 +94,15 @@ def operations(reading: Reading, writing: Writing, export: Export) -> tuple[Oper
         Operation("strikeGravity", "DELETE", f"{BATCHES}/{{batch}}/gravities/{{reading}}", CHANGER,
                   "Strike a reading out; it stays in the history.", writing.strike,
                   (OF_BATCH, OF_READING), answers=((204, ""),), refusals=(422,)),
-        Operation("listNotes", "GET", f"{BATCHES}/{{batch}}/notes", LOOKER, "A batch's notes.",
-                  reading.notes, (OF_BATCH,), answers=((200, "Notes"),)),
+    )  # fmt: skip
+
+
+def _to_take_away(export: Export) -> tuple[Operation, ...]:
+    return (
         Operation("exportJson", "GET", f"{ROOT}/export.json", LOOKER,
                   "Everything that is kept, as one document, streamed.", export.document,
                   answers=((200, "Everything"),)),
         Operation("exportCsv", "GET", f"{ROOT}/export.zip", LOOKER,
                   "Everything that is kept, as CSV files in one archive, streamed.",
                   export.archive, answers=((200, ZIP),)),
-    ]  # fmt: skip
-
-    def own(_: Asked) -> Response:
-        return answered(document(rows))
-
-    rows.append(
-        Operation("getDocument", "GET", f"{ROOT}/openapi.json", Role.ANYBODY, "This document.",
-                  own, answers=((200, JSON),))
     )  # fmt: skip
-    return tuple(rows)

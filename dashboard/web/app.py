@@ -24,7 +24,7 @@ from starlette.staticfiles import StaticFiles
 from controller.errors import BarmkeepError
 from controller.wire import Order
 from dashboard.access.entry import Access
-from dashboard.access.gate import Gate, Proxies, everybody
+from dashboard.access.gate import CALENDAR, Gate, Proxies, Telling, everybody
 from dashboard.access.roles import Role, visitor
 from dashboard.access.ways import Way, is_for_machines, routes
 from dashboard.api import problems
@@ -35,7 +35,7 @@ from dashboard.api.table import operations
 from dashboard.api.writing import Writing
 from dashboard.foresight import Foresight
 from dashboard.live import LiveHub
-from dashboard.settings import DashboardSettings
+from dashboard.settings import DashboardSettings, WebSettings
 from dashboard.sheet.units import Units
 from dashboard.store import Store
 from dashboard.web.brewing import account, calendar, comparison, packaging, planner, report
@@ -117,7 +117,7 @@ def create_app(
     stream = _Streaming(streams, pages, beside.access)
     ways = (
         *_pages(pages, stream),
-        *_brewing(pages, beside.access),
+        *_brewing(pages),
         *_machines(store, hub, settings, clock),
     )
     if beside.told is not None:
@@ -127,17 +127,22 @@ def create_app(
     of = beside.access.visitor if beside.access else everybody()
     app = Starlette(
         routes=[*routes(ways), Mount("/static", StaticFiles(directory=STATIC))],
-        middleware=[
-            Middleware(Proxies, proxies=settings.web.proxies),
-            Middleware(Guard, hosts=(*OWN_NAMES, *settings.web.names)),
-            Middleware(GZipMiddleware, minimum_size=COMPRESSED_BYTES_MIN, compresslevel=6),
-            Middleware(Gate, of=of),
-        ],
+        middleware=_gates(settings.web, of),
         exception_handlers=_refusals(pages),
     )
     app.state.streams = streams
     app.state.ways = ways
     return app
+
+
+def _gates(web: WebSettings, of: Telling) -> list[Middleware]:
+    """What every request passes, the first one first."""
+    return [
+        Middleware(Proxies, proxies=web.proxies),
+        Middleware(Guard, hosts=(*OWN_NAMES, *web.names)),
+        Middleware(GZipMiddleware, minimum_size=COMPRESSED_BYTES_MIN, compresslevel=6),
+        Middleware(Gate, of=of),
+    ]
 
 
 def _pages(pages: Pages, stream: _Streaming) -> tuple[Way, ...]:
@@ -164,12 +169,8 @@ def _pages(pages: Pages, stream: _Streaming) -> tuple[Way, ...]:
     )
 
 
-def _brewing(pages: Pages, access: Access | None) -> tuple[Way, ...]:
+def _brewing(pages: Pages) -> tuple[Way, ...]:
     """What the yeast does, batch by batch."""
-
-    def calendar_of(pages: Pages, request: Request) -> Response:
-        return calendar.give(pages, request, access)
-
     return (
         Way("GET", "/batches", LOOKER, _page(pages, comparison.every)),
         Way("GET", "/batches/{batch:int}", LOOKER, _page(pages, report.show)),
@@ -178,7 +179,7 @@ def _brewing(pages: Pages, access: Access | None) -> tuple[Way, ...]:
         Way("GET", "/batches/{batch:int}/packaging", LOOKER, _page(pages, packaging.show)),
         Way("GET", "/compare", LOOKER, _page(pages, comparison.show)),
         Way("GET", "/packaging-day", LOOKER, _page(pages, planner.show)),
-        Way("GET", "/calendar.ics", ANYBODY, _page(pages, calendar_of)),
+        Way("GET", CALENDAR, LOOKER, _page(pages, calendar.give)),
     )
 
 
