@@ -10,6 +10,7 @@ import ipaddress
 import secrets
 from collections.abc import Callable, Iterable, Sequence
 from typing import TypeAlias
+from urllib.parse import parse_qs
 
 from starlette.concurrency import run_in_threadpool
 from starlette.datastructures import Headers
@@ -17,7 +18,7 @@ from starlette.requests import cookie_parser
 from starlette.types import ASGIApp, Receive, Scope, Send
 
 from controller.errors import SettingsError
-from dashboard.access.roles import How, Role, Visitor, asking
+from dashboard.access.roles import NOBODY, How, Role, Visitor, asking
 
 Network: TypeAlias = ipaddress.IPv4Network | ipaddress.IPv6Network
 Telling: TypeAlias = Callable[[str | None, str | None], Visitor]
@@ -29,6 +30,8 @@ HOPS_MAX = 20  # Why: a household has one proxy, perhaps two; a longer list is s
 COOKIE_PLAIN = "barmkeep"
 COOKIE_SECURE = "__Host-barmkeep"
 BEARER = "bearer "
+CALENDAR = "/calendar.ics"
+QUERY_BYTES_MAX = 500  # Why: a token has under sixty.
 
 
 class Proxies:
@@ -85,9 +88,11 @@ class Gate:
             await self._app(scope, receive, send)
             return
         headers = Headers(scope=scope)
-        who = await run_in_threadpool(
-            self._of, cookie_of(headers, scope["scheme"]), bearer_of(headers)
-        )
+        cookie, bearer = cookie_of(headers, scope["scheme"]), bearer_of(headers)
+        addressed = token_in_address(scope) if bearer is None else None
+        who = await run_in_threadpool(self._of, cookie, addressed if bearer is None else bearer)
+        if addressed is not None and who.how is How.TOKEN and who.may_change:
+            who = NOBODY
         with asking(who):
             await self._app(scope, receive, send)
 
@@ -104,6 +109,17 @@ def bearer_of(headers: Headers) -> str | None:
     if given is None:
         return None
     return given[len(BEARER) :].strip() if given.lower().startswith(BEARER) else ""
+
+
+def token_in_address(scope: Scope) -> str | None:
+    """The token in the address of the calendar: whoever subscribes to one can send no header.
+
+    Only one that may look is taken there, because addresses are written into logs.
+    """
+    if scope["path"] != CALENDAR:
+        return None
+    found = parse_qs(scope["query_string"][:QUERY_BYTES_MAX].decode("latin-1")).get("token", [])
+    return found[0] if len(found) == 1 else None
 
 
 def cookie_of(headers: Headers, scheme: str) -> str | None:

@@ -28,7 +28,8 @@ FILES_MAX = 4  # Why: a photo or two beside a note; the guard bounds their bytes
 SEAL_FIELD = "seal"
 SEAL_HEADER = "x-barmkeep-seal"
 SIGN_IN = "/sign-in"
-MACHINE_PATHS = ("/api/", "/metrics")  # Why: what answers programs; they follow no redirect.
+# Why: what answers programs; they follow no redirect.
+MACHINE_PATHS = ("/api/", "/metrics", "/calendar.ics")
 
 
 @dataclass(frozen=True, slots=True)

@@ -15,7 +15,7 @@ def test_a_token_that_may_look_opens_the_calendar(house):
 
 @pytest.mark.parametrize(
     ("query", "status"),
-    [("", 401), ("?token=", 401), ("?token=wrong", 401), ("?token=token-hydrometer-1", 403)],
+    [("", 401), ("?token=", 401), ("?token=wrong", 401), ("?token=token-hydrometer-1", 401)],
 )
 def test_nothing_else_does(house, query, status):
     to_be_hopped(house.scene)
@@ -27,3 +27,11 @@ def test_who_is_signed_in_needs_none(house):
     browser = house.browser()
     browser.sign_in("guest")
     assert browser.get("/calendar.ics").status_code == 200
+
+
+def test_a_token_in_any_other_address_is_not_looked_at(house):
+    to_be_hopped(house.scene)
+    assert house.browser().get("/batches/1?token=token-screen").status_code == 303
+    both = house.browser()
+    both.always = {"authorization": "Bearer wrong"}
+    assert both.get("/calendar.ics?token=token-screen").status_code == 401
