@@ -12,7 +12,16 @@ from controller.decision.vocabulary import Moment, Role
 from controller.edge.clock import SystemClock
 from controller.edge.probes import LocalProbes, ProbeSettings
 from controller.errors import SettingsError
-from controller.ice_point import (READINGS, WAIT_S_MAX, Found, Outcome, guide, ice_point, judge, raw_settings)
+from controller.ice_point import (
+    READINGS,
+    WAIT_S_MAX,
+    Found,
+    Outcome,
+    guide,
+    ice_point,
+    judge,
+    raw_settings,
+)
 from tests.controller.edge.onewire_files import BEER, GARAGE, frame_of, place, text_of
 
 
