@@ -93,7 +93,7 @@ class Entries:
         with explained(), self._database.writing() as connection:
             (entry_id,) = connection.execute(sql, values).fetchone()
             kept = replace(entry, id=entry_id)
-            _record(connection, kind, kept, Did.WRITTEN, by)
+            _record(connection, kind, kept, _Deed(Did.WRITTEN, by))
         return kept
 
     def change_gravity(self, reading: GravityReading, by: By) -> None:
@@ -107,7 +107,7 @@ class Entries:
     def _change(self, kind: _Kind[Entry], entry: Entry, by: By) -> None:
         with explained(), self._database.writing() as connection:
             before, _ = _found(connection, kind, entry.id, entry.batch_id)
-            _record(connection, kind, before, Did.CHANGED, by, _json(before))
+            _record(connection, kind, before, _Deed(Did.CHANGED, by, _json(before)))
             _put(connection, kind, entry, struck=False)
 
     def strike_gravity(self, reading_id: int, by: By) -> None:
@@ -121,7 +121,7 @@ class Entries:
     def _strike(self, kind: _Kind[Entry], entry_id: int, by: By) -> None:
         with self._database.writing() as connection:
             before, _ = _found(connection, kind, entry_id)
-            _record(connection, kind, before, Did.STRUCK, by, _json(before))
+            _record(connection, kind, before, _Deed(Did.STRUCK, by, _json(before)))
             _put(connection, kind, before, struck=True)
 
     def changes(self, batch_id: int) -> tuple[Change, ...]:
@@ -155,7 +155,7 @@ class Entries:
             kind = _KINDS[found[1]]
             now, is_struck = _found(connection, kind, found[2], struck_too=True)
             before = None if is_struck else _json(now)
-            _record(connection, kind, now, Did.UNDONE, by, before, undoes=change_id)
+            _record(connection, kind, now, _Deed(Did.UNDONE, by, before, change_id))
             is_gone = change.before is None
             _put(connection, kind, change.before or now, struck=is_gone)
         return change
@@ -217,20 +217,30 @@ def _put(connection: sqlite3.Connection, kind: _Kind[Entry], entry: Entry, *, st
     )
 
 
-def _record(
-    connection: sqlite3.Connection,
-    kind: _Kind[Entry],
-    entry: Entry,
-    did: Did,
-    by: By,
-    before: str | None = None,
-    *,
-    undoes: int | None = None,
-) -> None:
+@dataclass(frozen=True, slots=True)
+class _Deed:
+    """What somebody did to an entry: `before` is its text before, `undoes` the change taken back."""
+
+    did: Did
+    by: By
+    before: str | None = None
+    undoes: int | None = None
+
+
+def _record(connection: sqlite3.Connection, kind: _Kind[Entry], entry: Entry, deed: _Deed) -> None:
     connection.execute(
         "INSERT INTO changes (batch, kind, entry, utc_s, who, did, before, undoes)"
         " VALUES (?, ?, ?, ?, ?, ?, ?, ?)",
-        (entry.batch_id, kind.name, entry.id, by.utc_s, by.who, did.value, before, undoes),
+        (
+            entry.batch_id,
+            kind.name,
+            entry.id,
+            deed.by.utc_s,
+            deed.by.who,
+            deed.did.value,
+            deed.before,
+            deed.undoes,
+        ),
     )
 
 
