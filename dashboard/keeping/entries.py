@@ -219,7 +219,7 @@ def _put(connection: sqlite3.Connection, kind: _Kind[Entry], entry: Entry, *, st
 
 @dataclass(frozen=True, slots=True)
 class _Deed:
-    """What somebody did to an entry: `before` is its text before, `undoes` the change taken back."""
+    """What somebody did to an entry; `before` is its text before, `undoes` what was taken back."""
 
     did: Did
     by: By
