@@ -138,8 +138,15 @@
     target: (t, unit) => `target ${t.toFixed(1)} ${unit}`,
     garage: (t, unit) => `garage ${t.toFixed(1)} ${unit}`,
     heat: (share) => `heat on ${Math.round(100 * share)} % of the time`,
-    gravity: (g, unit, scale) => `gravity about ${scale === "SG" ? g.toFixed(3) : `${g.toFixed(1)} ${scale}`}`,
     fan: (share) => `fan on ${Math.round(100 * share)} % of the time`,
+  };
+  // What is reckoned stands apart from what was read.
+  const reckoned = (plot) => {
+    const path = plot.querySelector("[data-reads=gravity]");
+    const value = path && at(path, cursorShare);
+    if (value === null) return "";
+    const scale = plot.dataset.gravity;
+    return `; gravity about ${scale === "SG" ? value.toFixed(3) : `${value.toFixed(1)} ${scale}`}`;
   };
   const read = () => {
     const plot = by("plot");
@@ -148,9 +155,9 @@
     const values = Object.entries(WORDS).flatMap(([name, say]) => {
       const path = plot.querySelector(`[data-reads=${name}]`);
       const value = path && at(path, cursorShare);
-      return value === null ? [] : [say(value, plot.dataset.degree, plot.dataset.gravity)];
+      return value === null ? [] : [say(value, plot.dataset.degree)];
     });
-    const text = `${clock(plot, from + cursorShare * (to - from))}: ${values.join(", ") || "no readings"}.`;
+    const text = `${clock(plot, from + cursorShare * (to - from))}: ${values.join(", ") || "no readings"}${reckoned(plot)}.`;
     by("read").textContent = text;
     cursor.setAttribute("aria-valuetext", text);
     let line = plot.querySelector(".cursor");

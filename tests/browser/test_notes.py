@@ -73,7 +73,7 @@ def test_a_reader_chooses_units_and_everything_is_in_them(visit, with_script):
         expect(page.locator("#read")).to_have_text(
             re.compile(r"\w+ \d\d:\d\d: beer 95\.\d °F, target 95\.0 °F, garage \d\d\.\d °F")
         )
-    page.get_by_label("Gravity read").fill("2.6")
+    page.get_by_label("Gravity read", exact=True).fill("2.6")
     page.get_by_label("Sample").fill("91.4")
     page.get_by_label("Taken at").fill("2026-01-14T16:30")
     page.get_by_role("button", name="Write it down").click()
