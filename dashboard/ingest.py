@@ -44,6 +44,7 @@ KEEP_ALIVE_S = 30  # Why: a dead connection is noticed within 45 s, by either si
 RECONNECT_S_MIN = 1  # Why: paho doubles the wait from here up to the maximum.
 RECONNECT_S_MAX = 30  # Why: a broker that is back is found within half a minute.
 RESTART_S = 5.0  # Why: only a bug brings us there; it must not become a busy loop.
+GOODBYE_S = 0.2  # Why: how soon a goodbye that was forgotten is said again.
 QUEUED_MAX = 200  # Why: `stored` is said again after every commit; a long queue says nothing new.
 MEASURED_QOS = 1  # Why: a device's reading comes once; it is kept once however often it arrives.
 HEARD = (Tick, Event, Presence, Reply)
@@ -94,8 +95,10 @@ class Ingest:
         self._stopping.set()
         self._due.set()
         self._threads[1].join()
-        self._client.disconnect()
-        self._threads[0].join()
+        while self._threads[0].is_alive():
+            # Again and again: a goodbye said before the first connection is forgotten over it.
+            self._client.disconnect()
+            self._threads[0].join(GOODBYE_S)
 
     @property
     def trouble(self) -> str | None:

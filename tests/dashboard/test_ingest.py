@@ -7,11 +7,13 @@ import random
 import signal
 import subprocess
 import sys
+import threading
 import time
 from contextlib import contextmanager
 from dataclasses import replace
 from pathlib import Path
 
+import paho.mqtt.client as mqtt
 import pytest
 
 from controller.errors import DiskError
@@ -295,3 +297,23 @@ def test_the_live_view_begins_with_what_the_store_knows(mosquitto, tmp_path):
     with ingest(mosquitto.port, tmp_path / "s.db") as (_, _store, hub):
         live = hub.newest("cellar")
         assert isinstance(live.tick, Tick) and live.heard_utc_s == 55.0
+
+
+def test_it_ends_even_when_told_to_while_it_is_still_connecting(mosquitto, tmp_path, monkeypatch):
+    connected = mqtt.Client._create_socket_connection
+    begun = threading.Event()
+
+    def slowly(client):
+        begun.set()
+        time.sleep(0.5)
+        return connected(client)
+
+    monkeypatch.setattr(mqtt.Client, "_create_socket_connection", slowly)
+    store = Store.open(tmp_path / "s.db")
+    hasty = Ingest(BrokerSettings(port=mosquitto.port), store, LiveHub(), time.time, 60.0)
+    hasty.start()
+    assert begun.wait(10)
+    ending = threading.Thread(target=hasty.stop, daemon=True)
+    ending.start()
+    wait_for(lambda: not ending.is_alive())
+    store.close()
