@@ -26,6 +26,7 @@ from dashboard.sheet.seen import Seen
 from dashboard.store import Store
 
 LOOK_S = 5.0  # Why: an alarm has waited a minute or ten by then; a look costs a millisecond.
+SOURCES_S = 60.0  # Why: a forecast takes a while to reckon, and nothing of it is urgent.
 TIDY_S = 3600.0  # Why: what is old may be an hour older.
 RETRY_S_MIN = 30.0  # Why: a router restarts within a minute.
 RETRY_S_MAX = 900.0  # Why: a target that is back after a night hears within a quarter of an hour.
@@ -61,6 +62,7 @@ class Teller:
         self._ear = Ear(around.clock(), patience_s=settings.silent_after_s)
         self._looked_utc_s = around.clock()
         self._tidied_utc_s = float("-inf")
+        self._asked_utc_s = float("-inf")
         self._shouted: str | None = None
         self.trials: dict[str, tuple[float, str]] = {}
         self._over = threading.Event()
@@ -138,8 +140,23 @@ class Teller:
             *transitions.of_silence(chambers, things, self._ear),
             *transitions.of_own_trouble(self._ear, things, now),
             *transitions.of_forgotten(is_open, ticks),
-            *(each for source in self._around.sources for each in source(now)),
+            *self._from_sources(now),
         ]
+
+    def _from_sources(self, now: float) -> list[Transition]:
+        """What others have to tell. A slip in one of them keeps no alarm from being told."""
+        if now - self._asked_utc_s < SOURCES_S:
+            return []
+        self._asked_utc_s = now
+        found: list[Transition] = []
+        for source in self._around.sources:
+            try:
+                found += source(now)
+            except BarmkeepError:
+                raise
+            except Exception:
+                _log.exception("A source of news failed; it is asked again.")
+        return found
 
     def _decide(self, chambers: Sequence[Seen], now: float) -> None:
         waiting = self._outbox.waiting()

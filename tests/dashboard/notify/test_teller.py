@@ -307,8 +307,22 @@ def test_other_sources_come_through_the_same_door(house):
             run(teller)
             house.now += 600
         known.append(done)
+        house.now += 600
         run(teller)
     assert subjects(sink) == ["left: soon"] and "Add the dry hops." in sink.posts[0]["text"]
+
+
+def test_a_source_that_stumbles_keeps_no_alarm_from_being_told(house, caplog):
+    def stumbling(now: float):
+        yield from ()
+        raise ZeroDivisionError
+
+    house.sources = (stumbling,)
+    with web_sink() as sink:
+        teller = house.teller(Target("phone", sink.address("http")))
+        house.tell()
+        run(teller)
+    assert subjects(sink) == ["left: soon"] and "A source of news failed" in caplog.text
 
 
 def test_a_store_that_cannot_be_written_is_shouted_once_past_the_outbox(house, monkeypatch):
