@@ -30,6 +30,8 @@ __all__ = [
 
 # Source: ISA-18.2 starting point for temperature (from memory): a deadband of 1 % of range.
 DEADBAND_K = 0.3
+FREEZING_C = 1.0  # Source: beer of 4 to 6 % freezes at -2 to -3 °C (common practice, no source).
+COLD_TARGET_C = 4.0  # Why: whoever aims this low means to chill.
 DRIFT_DELAY_S = 600.0  # Why: a lid lifted for a minute is not a drift.
 REACH_DELAY_S = 600.0  # Why: a gust through the door is not a night.
 REACH_CLEARED_W = 2.0  # Why: a pad that can just hold is given back with a thirtieth to spare.
@@ -82,6 +84,14 @@ def _found(finding: Finding) -> Callable[[Situation, bool], bool]:
     return lambda situation, _: finding in situation.findings
 
 
+def _near_freezing(situation: Situation, stands: bool) -> bool:
+    """Near ice, where nobody wants it."""
+    beer_c, target = situation.evidence.beer.value_c, situation.target
+    is_wanted = target is not None and target.low_c <= COLD_TARGET_C
+    limit_c = FREEZING_C + (DEADBAND_K if stands else 0.0)
+    return beer_c is not None and not is_wanted and beer_c < limit_c
+
+
 _EFFECTS = ("heat-falls-short", "fan-without-effect", "pad-loose")
 
 RULES: tuple[AlarmRule, ...] = (
@@ -109,6 +119,15 @@ RULES: tuple[AlarmRule, ...] = (
         lambda s, _: _lost(s.evidence.pad),
         lambda s: f"No trustworthy pad temperature{_fault(s.evidence.pad)}: the pad is off.",
         "See that the pad probe is plugged in, or take it out of the settings.",
+    ),
+    AlarmRule(
+        "beer-near-freezing",
+        Priority.HIGH,
+        _near_freezing,
+        lambda s: f"The beer is at {s.evidence.beer.value_c:.1f} °C and still falling towards ice.",
+        "Bring the vessel into the warm now: a vessel that freezes bursts.",
+        on_delay_s=0.0,
+        below=("beer-probe-lost",),
     ),
     AlarmRule(
         "cannot-reach",

@@ -44,7 +44,7 @@ def watch(
         return EffectMemory(warmth=rested, last_mono_s=now.mono_s), ()
     look = Look(vessel, evidence, applied, dt_s, now.mono_s)
     warm, of_warmth = warmth.watch(memory.warmth, look)
-    still, of_stillness = stillness.watch(memory.stillness, look, warm.balance.known_loss_w)
+    still, of_stillness = stillness.watch(memory.stillness, look, warm.balance.known_loss_w(look))
     padded, of_pad = pad.watch(memory.pad, look)
     found = (*of_warmth, *of_stillness, *of_pad)
     return EffectMemory(warm, still, padded, now.mono_s), found

@@ -202,7 +202,7 @@ RULES: tuple[Rule, ...] = (
         _HEAT,
         Permit.OFF,
         _found(Finding.BEER_FROZEN),
-        "The beer must have moved by two steps of its probe, and the reading has not by one.",
+        "The beer must have moved by three steps of its probe, and the reading has not by one.",
         "Unplug the beer probe and plug it in again, or replace it; if the reading lives, see "
         "whether the pad works. Then release this.",
         latches=True,

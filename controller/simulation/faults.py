@@ -38,6 +38,7 @@ class Trouble:
     bus: dict[Role, BusFault] = field(default_factory=dict)
     drift_k: dict[Role, float] = field(default_factory=dict)
     forced_c: dict[Role, float] = field(default_factory=dict)
+    exchanged: bool = False
     clock_step_s: float = 0.0
     clock_synced: bool = True
 
@@ -123,6 +124,10 @@ def _lose_sync(trouble: Trouble, _: float) -> None:
     trouble.clock_synced = False
 
 
+def _exchange(trouble: Trouble, _: float) -> None:
+    trouble.exchanged = True
+
+
 def _word(name: str) -> str:
     return name.lower().replace("_", "-")
 
@@ -163,6 +168,8 @@ _PLANT_KINDS = (
               _in_plant(mixing_factor=0.0)),
     FaultKind("beer-out", "the beer probe hangs out of its well in the garage",
               _in_plant(seat=ProbeSeat.GARAGE)),
+    FaultKind("probes-exchanged", "the beer's and the pad's probe are in each other's place",
+              _exchange),
     FaultKind("beer-astray", "the beer probe lies on the pad", _in_plant(seat=ProbeSeat.PAD)),
     FaultKind(
         "garage-warmed", "something else warms the garage by this much",

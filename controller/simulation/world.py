@@ -22,6 +22,7 @@ from controller.simulation.plant import GarageSettings
 _STEP_S = 10.0
 # Why: a person who stops a paced simulation, and a broker that calls, wait no longer than this.
 _WAIT_S_MAX = 0.25
+_OTHER = {"beer_probe_c": "pad_probe_c", "pad_probe_c": "beer_probe_c"}
 _NEARLY_S = 1e-6  # Why: sums of step lengths are not exact.
 
 
@@ -145,8 +146,9 @@ class World:
         if self._elapsed_s >= self._next_change_s:
             self._strike()
         garage, feel = self.garage, self.bus.feel
+        place = _OTHER if self._trouble.exchanged else {}
         for role, feels in self._felt:
-            feel(role, getattr(garage, feels))
+            feel(role, getattr(garage, place.get(feels, feels)))
 
     def _strike(self) -> None:
         """Put in force what is wrong now, and put right what no longer is."""

@@ -14,11 +14,11 @@ from controller.decision.watching.balance import SURPLUS_K, Balance, balanced
 from controller.decision.watching.look import Look, is_within
 from controller.thermal.model import CAPACITY_HIGH_SHARE, CAPACITY_LOW_SHARE
 
-# Why: six steps of a DS18B20; less could be its noise, more would tell too late.
-MISSING_RISE_K = 0.35
-MISSING_AGAIN_K = 0.15  # Why: what has been suspected once needs half as much.
-# Why: the coast of a well-pressed pad is 0.05 to 0.4 K and is in the model; 0.3 K more is not.
-EXCESS_RISE_K = 0.3
+# Why: three steps and a half of a DS18B20; less could be its noise, more would tell too late.
+MISSING_RISE_K = 0.22
+MISSING_AGAIN_K = 0.07  # Why: what has been suspected once need only go on; a step and a bit.
+# Why: the coast of a well-pressed pad is 0.05 to 0.4 K and is in the model; 0.24 K more is not.
+EXCESS_RISE_K = 0.24
 # Why: when the balance of this very vessel agrees, any excess is enough.
 EXCESS_AGREED_K = 0.02
 # Why: a litre of cold water makes the beer fall once; a dead pad goes on falling.
@@ -44,7 +44,7 @@ OFF_SHARE = 0.1  # Why: below it the pad has been as good as off.
 OFF_S = 300.0  # Why: the heat of the last minutes before is still on its way to the probe.
 STEP_SHARE = 2.0  # Why: a step of the probe must not look like an hour of twice the pad.
 HASTE_SHARE = 4.0  # Why: a nearly empty vessel warms at many times the pad's rate.
-HASTE_K = 0.6  # Why: so much beyond the most possible is no step of the probe, whatever its slope.
+HASTE_K = 0.5  # Why: so much beyond the most possible is no step of the probe, whatever its slope.
 
 
 @dataclass(frozen=True, slots=True)
