@@ -9,8 +9,21 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from controller.bounded import setting
-from controller.decision.vocabulary import Applied, Evidence, Finding, Moment, Priority, Target
-from controller.thermal.reach import Reach
+from controller.decision.vocabulary import (
+    Applied,
+    Evidence,
+    Finding,
+    Moment,
+    Priority,
+    Reach,
+    Target,
+    controller,
+    from,
+    import,
+    off_target_k,
+    reach,
+    thermal,
+)
 
 DELAY_S = 60.0  # Source: ISA-18.2 starting point for temperature (from memory).
 
@@ -65,10 +78,7 @@ class Situation:
     @property
     def above_k(self) -> float:
         """How far the beer is above its target band; below 0 when it is below it, else 0."""
-        beer_c = self.evidence.beer.value_c
-        if beer_c is None or self.target is None:
-            return 0.0
-        return beer_c - self.target.nearest(beer_c)
+        return off_target_k(self.evidence, self.target)
 
 
 @dataclass(frozen=True, slots=True)

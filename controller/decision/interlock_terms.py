@@ -10,7 +10,15 @@ from dataclasses import dataclass
 
 from controller.bounded import setting
 from controller.decision.probe_return import Fallen
-from controller.decision.vocabulary import Evidence, Finding, Moment, Permit, Relay, Target
+from controller.decision.vocabulary import (
+    Evidence,
+    Finding,
+    Moment,
+    Permit,
+    Relay,
+    Target,
+    off_target_k,
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,10 +70,7 @@ class Circumstances:
     @property
     def above_k(self) -> float:
         """How far the beer is above its target band; below 0 when it is below it, else 0."""
-        beer_c = self.evidence.beer.value_c
-        if beer_c is None or self.target is None:
-            return 0.0
-        return beer_c - self.target.nearest(beer_c)
+        return off_target_k(self.evidence, self.target)
 
 
 @dataclass(frozen=True, slots=True)

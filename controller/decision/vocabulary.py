@@ -223,6 +223,14 @@ class Target:
         return min(max(beer_c, self.low_c), self.high_c)
 
 
+def off_target_k(evidence: Evidence, target: Target | None) -> float:
+    """How far the beer is above its target band; below 0 when it is below it, else 0."""
+    beer_c = evidence.beer.value_c
+    if beer_c is None or target is None:
+        return 0.0
+    return beer_c - target.nearest(beer_c)
+
+
 @dataclass(frozen=True, slots=True)
 class Decision:
     """Everything one tick decided: enough to act on, to write down and to tell.
