@@ -15,15 +15,10 @@ from controller.decision.vocabulary import (
     Finding,
     Moment,
     Priority,
-    Reach,
     Target,
-    controller,
-    from,
-    import,
     off_target_k,
-    reach,
-    thermal,
 )
+from controller.thermal.reach import Reach
 
 DELAY_S = 60.0  # Source: ISA-18.2 starting point for temperature (from memory).
 
