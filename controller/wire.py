@@ -104,6 +104,11 @@ def rule_of(message: type[Any]) -> TopicRule:
     return _RULE_BY_TYPE[message]
 
 
+_MAY_BE_EMPTY = (tuple, dict)
+# Why: made once; `json.dumps` with arguments makes an encoder anew for every line.
+_WRITTEN = json.JSONEncoder(separators=(",", ":"), ensure_ascii=False, allow_nan=False).encode
+
+
 def encode(message: Message) -> str:
     """One line of compact JSON, without a line end. Empty values are left out.
 
@@ -113,10 +118,10 @@ def encode(message: Message) -> str:
     body: dict[str, Any] = {"v": VERSION, "is": _RULE_BY_TYPE[type(message)].name}
     for name in _FIELDS[type(message)]:
         value = getattr(message, name)
-        if value is None or value == () or value == {}:
+        if value is None or (value.__class__ in _MAY_BE_EMPTY and not value):
             continue
         body[name] = rounded(value)
-    return json.dumps(body, separators=(",", ":"), ensure_ascii=False, allow_nan=False)
+    return _WRITTEN(body)
 
 
 def decode(line: str | bytes) -> Message:
