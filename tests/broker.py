@@ -35,7 +35,8 @@ class Mosquitto:
         self.log = folder / "mosquitto.log"
         self._configuration = folder / "mosquitto.conf"
         self._configuration.write_text(
-            f"listener {self.port} {self.host}\nuser root\npersistence false\nmax_queued_messages 0\n{more}\n"
+            f"listener {self.port} {self.host}\nuser root\npersistence false\n"
+            f"max_queued_messages 0\n{more}\n"
         )
         self._broker: subprocess.Popen[bytes] | None = None
         self._ears: list[Ear] = []
