@@ -33,9 +33,14 @@ class Fallen:
 
 
 def fallen(evidence: Evidence, now: Moment) -> Fallen | None:
-    """What to remember when the trip is set; None when there is no reading to go by."""
+    """What to remember when the trip is set; None when there is no reading to go by.
+
+    A fall all at once begins the trend anew, so that what the beer was before is not known.
+    """
     beer = evidence.beer
-    return None if beer.value_c is None else Fallen(beer.value_c - beer.change_k, now.mono_s)
+    if beer.value_c is None or beer.change_k >= 0.0:
+        return None
+    return Fallen(beer.value_c - beer.change_k, now.mono_s)
 
 
 def looked_for(memory: Fallen, evidence: Evidence, now: Moment) -> tuple[Fallen, bool]:
