@@ -13,6 +13,9 @@ import pytest
 
 from tests.broker import wait_for
 from tests.controller.hard_life import Life, Supervisor
+from tests.scenarios.garage import lines_in
+
+ROOT = Path(__file__).parents[2]
 
 
 @pytest.fixture
@@ -135,6 +138,32 @@ def test_without_the_pin_library_it_refuses_to_start(life: Life) -> None:
     )
     assert refused.returncode == 2
     assert len(refused.stderr.strip().splitlines()) == 2
+
+
+def test_kill_9_of_a_live_simulation_leaves_a_whole_journal(tmp_path: Path) -> None:
+    words = [
+        "simulate",
+        "--days",
+        "0.02",
+        "--then-live",
+        "--pace",
+        "100",
+        "--journal",
+        str(tmp_path),
+    ]
+    for _ in range(2):
+        process = subprocess.Popen(
+            [sys.executable, "-m", "controller", *words], cwd=ROOT, stderr=subprocess.DEVNULL
+        )
+        before = len(list(lines_in(tmp_path)))
+        wait_for(lambda before=before: len(list(lines_in(tmp_path))) > before + 200, 60)
+        process.kill()
+        process.wait(60)
+    by_boot: dict[str, list[int]] = {}
+    for line in lines_in(tmp_path):
+        by_boot.setdefault(line.boot, []).append(line.seq)
+    assert len(by_boot) == 2
+    assert all(seqs == list(range(1, len(seqs) + 1)) for seqs in by_boot.values())
 
 
 @pytest.fixture
